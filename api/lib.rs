@@ -1,0 +1,3 @@
+//! Caselot.
+
+pub mod common;

@@ -1,0 +1,2 @@
+//! Caselot: start-up.
+fn main() {}
