@@ -1,3 +1,6 @@
 //! Caselot.
 
+pub mod settings;
+pub mod start;
+
 pub mod common;
