@@ -4,3 +4,5 @@ pub mod settings;
 pub mod start;
 
 pub mod common;
+
+pub mod seasons;
