@@ -1,5 +1,10 @@
 //! Caselot.
 
+pub mod cli;
+pub mod logging;
+pub mod migrate;
+pub mod parser_door;
+pub mod postgres;
 pub mod settings;
 pub mod start;
 

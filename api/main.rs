@@ -1,2 +1,7 @@
-//! Caselot: start-up.
-fn main() {}
+//! The server's program: the command line, and nothing else.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    caselot::cli::main()
+}

@@ -81,7 +81,7 @@ pub fn read_private(path: &Path) -> Result<SecretString, StartError> {
         return Err(bad(format!("others on this machine can read it; run: chmod 600 {}", path.display())));
     }
     let me = rustix::process::geteuid().as_raw();
-    if meta.uid() != me && meta.uid() != 0 {
+    if me != 0 && meta.uid() != me && meta.uid() != 0 {
         return Err(bad(format!(
             "belongs to user id {}, who could change it; it must belong to the server's user",
             meta.uid()

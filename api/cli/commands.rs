@@ -1,0 +1,57 @@
+//! The commands and their help.
+
+use std::ffi::OsString;
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// The books of one unit's seasonal product sale, as a server that volunteers' apps and scripts talk to.
+///
+/// To try it out: `caselot serve`. Without any settings it starts a database of its own and listens on
+/// <http://127.0.0.1:8480>; the API's reference page is at /docs/. To run it for real, read deploy/README.md.
+#[derive(Debug, Parser)]
+#[command(name = "caselot", version, max_term_width = 100)]
+pub struct Cli {
+    /// The settings file; deploy/caselot.example.toml explains every line.
+    #[arg(long, global = true, env = "CASELOT_CONFIG", value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Bring an outside database up to this release. (A database of the server's own is brought up at each start.)
+    Migrate,
+    /// Say everything that is wrong with the settings, the key files and the database; change nothing.
+    Check,
+    /// Move the clock of a demo or test database forwards. Refused on every other database.
+    Clock(ClockArguments),
+    /// Start a database for one command and remove it afterwards.
+    #[command(hide = true)]
+    Cluster(ClusterArguments),
+}
+
+/// How far to move the clock.
+#[derive(Debug, Args)]
+pub struct ClockArguments {
+    /// How far forwards: a number and s, m, h or d, such as `36h` or `3d`. Without it, the clock is only shown.
+    #[arg(long, value_name = "TIME", value_parser = super::clock::seconds_in)]
+    pub forwards: Option<i64>,
+}
+
+/// The throwaway cluster.
+#[derive(Debug, Args)]
+pub struct ClusterArguments {
+    /// Confirms that everything in it may be lost.
+    #[arg(long, required = true)]
+    pub throwaway: bool,
+    /// Where to make it; by default in memory (/dev/shm) if there is room.
+    #[arg(long, value_name = "FOLDER")]
+    pub dir: Option<PathBuf>,
+    /// The command and its arguments, after `--`.
+    #[arg(last = true, required = true)]
+    pub command: Vec<OsString>,
+}
