@@ -1,13 +1,50 @@
-//! Caselot.
+//! Caselot: a single source of truth for one youth unit's seasonal product sale.
+//!
+//! The map of the code. A request passes `auth` (who asks, the open transaction, the permit), reaches one operation file
+//! of one feature, and leaves as an `Answer` or an [`error::ApiError`]. Features stand here in the order in which they may
+//! use each other: a feature uses only what stands above it, and only the `pub` items of its `mod.rs`.
+//!
+//! `common` (ids, time, bodies, pages) and `error` are below everything; `server` puts all together.
 
+use std::pin::Pin;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+pub mod accounts;
+pub mod auth;
 pub mod cli;
+pub mod common;
+pub mod error;
+pub mod intake;
+pub mod jobs;
 pub mod logging;
 pub mod migrate;
 pub mod parser_door;
 pub mod postgres;
+pub mod seasons;
+pub mod server;
 pub mod settings;
 pub mod start;
+pub mod units;
 
-pub mod common;
+use auth::System;
+use common::ids::UnitId;
 
-pub mod seasons;
+/// Work that a feature does in a unit when time has passed.
+pub type Tick = fn(System, UnitId) -> Pin<Box<dyn Future<Output = Result<(), error::ApiError>> + Send>>;
+
+/// What a feature hands to the program: adding a feature touches one list.
+#[derive(Clone, Copy)]
+pub struct Feature {
+    /// Its name, which is its tag in the document.
+    pub name: &'static str,
+    /// What it is for, in a sentence.
+    pub about: &'static str,
+    /// Its routes.
+    pub routes: fn(&mut ServiceConfig<'_>),
+    /// What it does once a minute in every unit.
+    pub tick: Option<Tick>,
+}
+
+/// THE list of features, in dependency order.
+pub const FEATURES: &[Feature] = &[server::feature(), accounts::feature(), units::feature()];

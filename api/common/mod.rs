@@ -1,3 +1,9 @@
-//! What every feature leans on and no feature owns: ids, time, pages, versions, safe retries, the log. Imports no feature.
+//! What every feature leans on and no feature owns: ids, time, bodies, pages, versions, answers. Imports no feature.
 
+pub mod answer;
+pub mod body;
+pub mod clock;
+pub mod etag;
 pub mod ids;
+pub mod page;
+pub mod shape;

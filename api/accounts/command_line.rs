@@ -1,0 +1,47 @@
+//! What the command line does with accounts: the first administrator, and links to print.
+
+use chrono::TimeDelta;
+
+use super::invite::invite_account;
+use super::{rules, sql};
+use crate::auth::{System, token};
+use crate::common::ids::AccountId;
+use crate::error::{ApiError, Code};
+
+/// Makes the first administrator's account and gives the secret of its invitation. A fresh install has no login at all
+/// until this link is used.
+///
+/// # Errors
+/// 409 if there is an administrator already, or the address has an account.
+pub async fn first_administrator(system: &System, email: &str) -> Result<String, ApiError> {
+    if let Some(fault) = rules::email_fault(email) {
+        return Err(ApiError::new(Code::Invalid).detail(fault));
+    }
+    let mut tx = system.open(None, "first_administrator").await?;
+    if sql::count_accounts(&mut tx).await? > 0 {
+        return Err(ApiError::new(Code::Conflict)
+            .detail("There is an administrator already. A reset link helps who has forgotten the password."));
+    }
+    let account = AccountId::new();
+    sql::insert_account(&mut tx, account, email.trim(), &rules::email_key(email), None, true).await?;
+    let invitation = invite_account(&mut tx, account, email.trim()).await?;
+    tx.about("account", account);
+    tx.commit().await?;
+    Ok(invitation.token)
+}
+
+/// Gives the secret of a reset link for the account with this address.
+///
+/// # Errors
+/// 404 if there is none.
+pub async fn reset_link(system: &System, email: &str) -> Result<String, ApiError> {
+    let mut tx = system.open(None, "reset_link").await?;
+    let row = sql::find_for_sign_in(&mut tx, &rules::email_key(email)).await?.ok_or(Code::NotFound)?;
+    let account = AccountId(row.account_id);
+    let (secret, digest) = token::new_secret();
+    let expires_at = tx.real_now() + TimeDelta::minutes(30);
+    sql::insert_reset(&mut tx, account, &digest, expires_at).await?;
+    tx.about("account", account);
+    tx.commit().await?;
+    Ok(secret)
+}

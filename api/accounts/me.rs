@@ -1,0 +1,59 @@
+//! Who am I, and where do I have a place?
+
+use actix_web::get;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use super::sql;
+use crate::auth::SignedIn;
+use crate::common::answer::Answer;
+use crate::common::ids::{AccountId, PersonId, UnitId};
+use crate::error::{ApiError, Code, Problems};
+
+/// A place in a unit.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Place {
+    /// The unit.
+    pub unit_id: UnitId,
+    /// Its name.
+    #[schema(max_length = 120, example = "Juniper Ridge")]
+    pub unit_name: String,
+    /// Who you are there.
+    pub person_id: PersonId,
+}
+
+/// Who you are on this server.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Me {
+    /// Your account.
+    pub account_id: AccountId,
+    /// Its address.
+    #[schema(max_length = 254, example = "imani.castellanos@example.org")]
+    pub email: String,
+    /// Whether you administer the server.
+    pub administrator: bool,
+    /// The units in which you have a place; your roles there are in `find_unit`.
+    #[schema(max_items = 1000)]
+    pub units: Vec<Place>,
+}
+
+/// Say who you are and in which units you have a place.
+#[utoipa::path(tag = "accounts", extensions(("x-permission" = json!("signed_in"))), responses((status = 200, description = "Who you are.", body = Me), Problems))]
+#[get("/v1/me")]
+pub async fn read_me(signed_in: SignedIn) -> Result<Answer<Me>, ApiError> {
+    let mut tx = signed_in.tx()?;
+    let entered = &signed_in.actor().entered;
+    let email = sql::account_email(&mut tx, entered.account_id).await?.ok_or(Code::NotSignedIn)?;
+    let rows = sql::memberships(&mut tx, entered.account_id).await?;
+    let units = rows.into_iter().map(|row| Place {
+        unit_id: UnitId(row.unit_id),
+        unit_name: row.unit_name,
+        person_id: PersonId(row.person_id),
+    });
+    Answer::new(&Me {
+        account_id: entered.account_id,
+        email,
+        administrator: entered.administrator,
+        units: units.collect(),
+    })
+}

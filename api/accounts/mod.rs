@@ -1,0 +1,53 @@
+//! Accounts: who can sign in to this server.
+//!
+//! An account begins with an invitation, which is bound to a person of a unit (or to the first administrator) and never
+//! to an e-mail address. Accepting it sets the password; nobody starts with one and nobody chooses another's. Signing in
+//! gives an access token of ten minutes and a refresh token that works once; a refresh token used twice ends the session,
+//! since one of the two users is a thief. A reset link ends every session. Keys for scripts read, no more, for now.
+//!
+//! Invariants: only digests of secrets are kept; unknown, disabled and wrong sign-ins look and take the same; failed
+//! tries are delayed per account and per address, in the database.
+
+mod accept_invitation;
+mod accept_reset;
+pub mod command_line;
+mod invite;
+mod keys;
+mod me;
+mod refresh;
+mod rules;
+mod sign_in;
+mod sign_out;
+mod sql;
+
+pub use invite::{Invitation, invite};
+pub use rules::{email_fault, email_key};
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::Feature;
+
+/// The feature's value.
+#[must_use]
+pub const fn feature() -> Feature {
+    Feature {
+        name: "accounts",
+        about: "Sign in and out, accept an invitation, reset a password, keys for scripts.",
+        routes,
+        tick: None,
+    }
+}
+
+fn routes(config: &mut ServiceConfig<'_>) {
+    config
+        .service(sign_in::sign_in)
+        .service(refresh::refresh_session)
+        .service(sign_out::sign_out)
+        .service(accept_invitation::accept_invitation)
+        .service(accept_invitation::join_unit)
+        .service(accept_reset::accept_reset)
+        .service(me::read_me)
+        .service(keys::make_key)
+        .service(keys::list_keys)
+        .service(keys::revoke_key);
+}

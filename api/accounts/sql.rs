@@ -1,0 +1,435 @@
+//! Every query of accounts.
+
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+use super::rules::Failures;
+use crate::auth::Tx;
+use crate::common::ids::{AccountId, InvitationId, KeyId, PersonId, SessionId, UnitId};
+use crate::error::{ApiError, Code, OnConstraint as _};
+
+pub(super) struct SignInRow {
+    pub account_id: Uuid,
+    pub password_phc: Option<String>,
+    pub disabled_at: Option<DateTime<Utc>>,
+}
+
+pub(super) async fn find_for_sign_in(tx: &mut Tx, email_key: &str) -> Result<Option<SignInRow>, ApiError> {
+    let row = sqlx::query_as!(
+        SignInRow,
+        "select account_id, password_phc, disabled_at from account where email_key = $1",
+        email_key
+    );
+    Ok(row.fetch_optional(tx.db()).await?)
+}
+
+pub(super) async fn lock_failures(tx: &mut Tx, subject: &str) -> Result<Option<Failures>, ApiError> {
+    let found = sqlx::query_as!(
+        Failures,
+        "select window_began_at, failures, last_failed_at from sign_in_delay where subject = $1 for update",
+        subject
+    );
+    Ok(found.fetch_optional(tx.db()).await?)
+}
+
+pub(super) async fn keep_failures(tx: &mut Tx, subject: &str, failures: Failures) -> Result<(), ApiError> {
+    sqlx::query!(
+        "insert into sign_in_delay (subject, window_began_at, failures, last_failed_at) values ($1, $2, $3, $4)
+         on conflict (subject) do update set window_began_at = $2, failures = $3, last_failed_at = $4",
+        subject,
+        failures.window_began_at,
+        failures.failures,
+        failures.last_failed_at
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+/// A right password clears the account's failures and takes back the try that was counted ahead for the address.
+pub(super) async fn clear_failures(tx: &mut Tx, account: &str, address: &str) -> Result<(), ApiError> {
+    sqlx::query!("delete from sign_in_delay where subject = $1", account).execute(tx.db()).await?;
+    sqlx::query!("update sign_in_delay set failures = greatest(failures - 1, 0) where subject = $1", address)
+        .execute(tx.db())
+        .await?;
+    Ok(())
+}
+
+pub(super) async fn keep_password(tx: &mut Tx, account: AccountId, phc: &str) -> Result<(), ApiError> {
+    sqlx::query!("update account set password_phc = $2 where account_id = $1", account.0, phc).execute(tx.db()).await?;
+    Ok(())
+}
+
+pub(super) async fn insert_session(
+    tx: &mut Tx,
+    session: SessionId,
+    account: AccountId,
+    expires_at: DateTime<Utc>,
+) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!(
+        "insert into session (session_id, account_id, created_at, expires_at) values ($1, $2, $3, $4)",
+        session.0,
+        account.0,
+        now,
+        expires_at
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+pub(super) async fn insert_refresh(
+    tx: &mut Tx,
+    digest: &[u8],
+    session: SessionId,
+    expires_at: DateTime<Utc>,
+) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!(
+        "insert into refresh_token (token_sha256, session_id, issued_at, expires_at) values ($1, $2, $3, $4)",
+        digest,
+        session.0,
+        now,
+        expires_at
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+pub(super) struct RefreshRow {
+    pub session_id: Uuid,
+    pub account_id: Uuid,
+    pub session_expires_at: DateTime<Utc>,
+    pub session_ended_at: Option<DateTime<Utc>>,
+    pub disabled_at: Option<DateTime<Utc>>,
+    pub expires_at: DateTime<Utc>,
+    pub used_at: Option<DateTime<Utc>>,
+    pub voided_at: Option<DateTime<Utc>>,
+    pub successor: Option<Vec<u8>>,
+}
+
+/// Locks the session of a refresh token, so that of many parallel uses one is first; then reads the token.
+pub(super) async fn lock_refresh(tx: &mut Tx, digest: &[u8]) -> Result<Option<RefreshRow>, ApiError> {
+    let locked = sqlx::query!(
+        "select s.session_id from session s where s.session_id = (select session_id from refresh_token where token_sha256 = $1) for no key update",
+        digest
+    );
+    if locked.fetch_optional(tx.db()).await?.is_none() {
+        return Ok(None);
+    }
+    let row = sqlx::query_as!(
+        RefreshRow,
+        "select r.session_id, s.account_id, s.expires_at as session_expires_at, s.ended_at as session_ended_at,
+                a.disabled_at, r.expires_at, r.used_at, r.voided_at, r.successor
+         from refresh_token r join session s using (session_id) join account a using (account_id) where r.token_sha256 = $1",
+        digest
+    );
+    Ok(row.fetch_optional(tx.db()).await?)
+}
+
+pub(super) async fn refresh_is_used(tx: &mut Tx, digest: &[u8]) -> Result<bool, ApiError> {
+    let row = sqlx::query_scalar!(
+        r#"select used_at is not null as "used!" from refresh_token where token_sha256 = $1"#,
+        digest
+    );
+    Ok(row.fetch_optional(tx.db()).await?.unwrap_or(false))
+}
+
+pub(super) async fn use_refresh(tx: &mut Tx, digest: &[u8], successor: &[u8]) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!(
+        "update refresh_token set used_at = coalesce(used_at, $2), successor = $3 where token_sha256 = $1",
+        digest,
+        now,
+        successor
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+pub(super) async fn void_refresh(tx: &mut Tx, digest: &[u8]) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!("update refresh_token set voided_at = $2 where token_sha256 = $1", digest, now)
+        .execute(tx.db())
+        .await?;
+    Ok(())
+}
+
+pub(super) async fn end_session(tx: &mut Tx, session: SessionId, because: &str) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!(
+        "update session set ended_at = $2, ended_because = $3 where session_id = $1 and ended_at is null",
+        session.0,
+        now,
+        because
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+pub(super) async fn end_sessions(tx: &mut Tx, account: AccountId, because: &str) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!(
+        "update session set ended_at = $2, ended_because = $3 where account_id = $1 and ended_at is null",
+        account.0,
+        now,
+        because
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!(
+        "update account set tokens_since = date_trunc('second', $2::timestamptz) where account_id = $1",
+        account.0,
+        now
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+pub(super) struct InvitationRow {
+    pub invitation_id: Uuid,
+    pub unit_id: Option<Uuid>,
+    pub person_id: Option<Uuid>,
+    pub account_id: Option<Uuid>,
+    pub email: String,
+}
+
+pub(super) async fn find_invitation(tx: &mut Tx, digest: &[u8]) -> Result<Option<InvitationRow>, ApiError> {
+    let now = tx.real_now();
+    let row = sqlx::query_as!(
+        InvitationRow,
+        "select invitation_id, unit_id, person_id, account_id, email from invitation
+         where token_sha256 = $1 and accepted_at is null and voided_at is null and expires_at > $2",
+        digest,
+        now
+    );
+    Ok(row.fetch_optional(tx.db()).await?)
+}
+
+/// Uses an invitation up: of many parallel tries one gets the row.
+pub(super) async fn use_invitation(tx: &mut Tx, digest: &[u8]) -> Result<Option<InvitationRow>, ApiError> {
+    let now = tx.real_now();
+    let row = sqlx::query_as!(
+        InvitationRow,
+        "update invitation set accepted_at = $2
+         where token_sha256 = $1 and accepted_at is null and voided_at is null and expires_at > $2
+         returning invitation_id, unit_id, person_id, account_id, email",
+        digest,
+        now
+    );
+    Ok(row.fetch_optional(tx.db()).await?)
+}
+
+/// What a new invitation says.
+pub(super) struct NewInvitation<'a> {
+    pub invitation: InvitationId,
+    pub person: Option<(UnitId, PersonId)>,
+    pub account: Option<AccountId>,
+    pub email: &'a str,
+    pub digest: &'a [u8],
+    pub expires_at: DateTime<Utc>,
+}
+
+/// A new invitation voids the older ones of the same person or account.
+pub(super) async fn insert_invitation(tx: &mut Tx, new: NewInvitation<'_>) -> Result<(), ApiError> {
+    let (now, unit, person, account) = (
+        tx.real_now(),
+        new.person.map(|(unit, _)| unit.0),
+        new.person.map(|(_, person)| person.0),
+        new.account.map(|account| account.0),
+    );
+    sqlx::query!(
+        "update invitation set voided_at = $4 where accepted_at is null and voided_at is null
+         and ((unit_id = $1 and person_id = $2) or account_id = $3)",
+        unit,
+        person,
+        account,
+        now
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!(
+        "insert into invitation (invitation_id, unit_id, person_id, account_id, email, token_sha256, created_at, expires_at)
+         values ($1, $2, $3, $4, $5, $6, $7, $8)",
+        new.invitation.0, unit, person, account, new.email, new.digest, now, new.expires_at
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+pub(super) async fn insert_account(
+    tx: &mut Tx,
+    account: AccountId,
+    email: &str,
+    key: &str,
+    phc: Option<&str>,
+    administrator: bool,
+) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!(
+        "insert into account (account_id, email, email_key, password_phc, administrator, created_at, tokens_since)
+         values ($1, $2, $3, $4, $5, $6, date_trunc('second', $6::timestamptz))",
+        account.0,
+        email,
+        key,
+        phc,
+        administrator,
+        now
+    )
+    .execute(tx.db())
+    .await
+    .on_constraint("account_email_unique", Code::EmailTaken)?;
+    Ok(())
+}
+
+pub(super) async fn insert_membership(
+    tx: &mut Tx,
+    account: AccountId,
+    unit: UnitId,
+    person: PersonId,
+) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!(
+        "insert into membership (account_id, unit_id, person_id, created_at) values ($1, $2, $3, $4)",
+        account.0,
+        unit.0,
+        person.0,
+        now
+    )
+    .execute(tx.db())
+    .await
+    .on_constraint("membership_pkey", Code::Conflict)
+    .on_constraint("membership_person_once", Code::Conflict)?;
+    Ok(())
+}
+
+pub(super) async fn account_email(tx: &mut Tx, account: AccountId) -> Result<Option<String>, ApiError> {
+    let row = sqlx::query_scalar!("select email from account where account_id = $1", account.0);
+    Ok(row.fetch_optional(tx.db()).await?)
+}
+
+pub(super) async fn count_accounts(tx: &mut Tx) -> Result<i64, ApiError> {
+    let count = sqlx::query_scalar!(r#"select count(*) as "count!" from account where administrator"#);
+    Ok(count.fetch_one(tx.db()).await?)
+}
+
+pub(super) async fn insert_reset(
+    tx: &mut Tx,
+    account: AccountId,
+    digest: &[u8],
+    expires_at: DateTime<Utc>,
+) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!("update reset_link set used_at = $2 where account_id = $1 and used_at is null", account.0, now)
+        .execute(tx.db())
+        .await?;
+    sqlx::query!(
+        "insert into reset_link (token_sha256, account_id, created_at, expires_at) values ($1, $2, $3, $4)",
+        digest,
+        account.0,
+        now,
+        expires_at
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+pub(super) async fn find_reset(tx: &mut Tx, digest: &[u8]) -> Result<Option<AccountId>, ApiError> {
+    let now = tx.real_now();
+    let row = sqlx::query_scalar!(
+        "select account_id from reset_link where token_sha256 = $1 and used_at is null and expires_at > $2",
+        digest,
+        now
+    );
+    Ok(row.fetch_optional(tx.db()).await?.map(AccountId))
+}
+
+pub(super) async fn use_reset(tx: &mut Tx, digest: &[u8]) -> Result<Option<AccountId>, ApiError> {
+    let now = tx.real_now();
+    let row = sqlx::query_scalar!(
+        "update reset_link set used_at = $2 where token_sha256 = $1 and used_at is null and expires_at > $2 returning account_id",
+        digest,
+        now
+    );
+    Ok(row.fetch_optional(tx.db()).await?.map(AccountId))
+}
+
+pub(super) struct MembershipRow {
+    pub unit_id: Uuid,
+    pub unit_name: String,
+    pub person_id: Uuid,
+}
+
+pub(super) async fn memberships(tx: &mut Tx, account: AccountId) -> Result<Vec<MembershipRow>, ApiError> {
+    let rows = sqlx::query_as!(
+        MembershipRow,
+        "select m.unit_id, u.name as unit_name, m.person_id from membership m join unit u using (unit_id)
+         where m.account_id = $1 order by u.name, m.unit_id",
+        account.0
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
+pub(super) struct KeyRow {
+    pub key_id: Uuid,
+    pub unit_id: Uuid,
+    pub name: String,
+    pub shown_prefix: String,
+    pub permissions: Vec<String>,
+    pub created_at: DateTime<Utc>,
+    pub expires_at: DateTime<Utc>,
+    pub last_used_at: Option<DateTime<Utc>>,
+    pub revoked_at: Option<DateTime<Utc>>,
+}
+
+pub(super) async fn insert_key(tx: &mut Tx, account: AccountId, key: &KeyRow, digest: &[u8]) -> Result<(), ApiError> {
+    sqlx::query!(
+        "insert into access_key (key_id, account_id, unit_id, name, shown_prefix, token_sha256, permissions, created_at, expires_at)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+        key.key_id, account.0, key.unit_id, key.name, key.shown_prefix, digest, &key.permissions, key.created_at, key.expires_at
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+pub(super) async fn keys(
+    tx: &mut Tx,
+    account: AccountId,
+    after: Option<Uuid>,
+    limit: i64,
+) -> Result<Vec<KeyRow>, ApiError> {
+    let rows = sqlx::query_as!(
+        KeyRow,
+        "select key_id, unit_id, name, shown_prefix, permissions, created_at, expires_at, last_used_at, revoked_at
+         from access_key where account_id = $1 and ($2::uuid is null or key_id > $2) order by key_id limit $3",
+        account.0,
+        after,
+        limit
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
+/// Locks an own key; another account's is not found.
+pub(super) async fn lock_key(tx: &mut Tx, account: AccountId, key: KeyId) -> Result<KeyRow, ApiError> {
+    let row = sqlx::query_as!(
+        KeyRow,
+        "select key_id, unit_id, name, shown_prefix, permissions, created_at, expires_at, last_used_at, revoked_at
+         from access_key where account_id = $1 and key_id = $2 for update",
+        account.0,
+        key.0
+    );
+    row.fetch_optional(tx.db()).await?.ok_or_else(|| Code::NotFound.into())
+}
+
+pub(super) async fn revoke_key(tx: &mut Tx, key: KeyId, at: DateTime<Utc>) -> Result<(), ApiError> {
+    sqlx::query!("update access_key set revoked_at = $2 where key_id = $1", key.0, at).execute(tx.db()).await?;
+    Ok(())
+}

@@ -1,0 +1,139 @@
+//! The outermost middleware: request id, panics, the problem document, the header fields of every answer, one log line.
+
+use std::panic::AssertUnwindSafe;
+
+use actix_web::body::BoxBody;
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::error::InternalError;
+use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
+use actix_web::http::{Method, StatusCode};
+use actix_web::middleware::Next;
+use actix_web::{Error, HttpMessage as _, HttpResponse};
+use futures_util::FutureExt as _;
+use uuid::Uuid;
+
+use super::arrive::{RateFields, RequestId, meet};
+use super::metrics;
+use crate::error::{ApiError, Code, Fault};
+
+/// Meets a request at the very front and sees to its answer.
+///
+/// # Errors
+/// Only a panic leaves as an error, which carries its finished answer: the request is gone by then.
+pub async fn front(mut request: ServiceRequest, next: Next<BoxBody>) -> Result<ServiceResponse, Error> {
+    let started = std::time::Instant::now();
+    let request_id = request_id(request.headers());
+    request.extensions_mut().insert(RequestId(request_id.clone()));
+    let method = request.method().clone();
+    if method == Method::HEAD {
+        // A HEAD is a GET whose body stays here; the framework leaves it out by the method it read.
+        request.head_mut().method = Method::GET;
+    }
+    let pattern = request.match_pattern().unwrap_or_default();
+    let page = request.path().starts_with("/reference");
+    let outcome = AssertUnwindSafe(guarded(request, next)).catch_unwind().await;
+    let (status, outcome) = match outcome {
+        Ok(response) => {
+            let response = response?;
+            let rate = response.request().extensions().get::<RateFields>().cloned();
+            let status = response.status();
+            let failed = status.is_client_error() || status.is_server_error();
+            let mut response = if failed {
+                let problem = as_problem(response.response(), &request_id);
+                response.into_response(problem)
+            } else {
+                response
+            };
+            dress(response.headers_mut(), &request_id, page, rate.as_ref());
+            (response.status(), Ok(response))
+        }
+        Err(_) => {
+            tracing::error!(request_id, "a handler panicked");
+            let fault = HttpResponse::from_error(ApiError::new(Code::Internal));
+            let mut answer = as_problem(&fault, &request_id);
+            dress(answer.headers_mut(), &request_id, page, None);
+            (answer.status(), Err(InternalError::from_response("a handler panicked", answer).into()))
+        }
+    };
+    let micros = u64::try_from(started.elapsed().as_micros()).unwrap_or(u64::MAX);
+    metrics::observe(&pattern, &method, status, micros);
+    tracing::info!(request_id, %method, pattern, status = status.as_u16(), micros, "answered");
+    outcome
+}
+
+async fn guarded(request: ServiceRequest, next: Next<BoxBody>) -> Result<ServiceResponse, Error> {
+    if request.uri().path_and_query().is_some_and(|path| path.as_str().len() > 8 * 1_024) {
+        return Ok(request.error_response(ApiError::new(Code::UriTooLong)));
+    }
+    if request.headers().len() > 96 {
+        return Ok(request.error_response(ApiError::new(Code::HeadersTooLarge)));
+    }
+    meet(request, next).await
+}
+
+/// The caller's request id if it is short and plain, or a new one.
+fn request_id(headers: &HeaderMap) -> String {
+    let sent = headers.get("x-request-id").and_then(|value| value.to_str().ok());
+    let plain =
+        |id: &&str| (8..=64).contains(&id.len()) && id.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'-');
+    sent.filter(plain).map_or_else(|| Uuid::now_v7().to_string(), str::to_owned)
+}
+
+/// Writes the problem document: of the handler's fault, or of the status alone where the framework answered.
+fn as_problem(response: &HttpResponse, request_id: &str) -> HttpResponse {
+    let fault = response.extensions().get::<Fault>().cloned();
+    let fault = fault.unwrap_or_else(|| Fault {
+        code: Code::for_status(response.status()),
+        detail: None,
+        errors: Vec::new(),
+        retry_after: None,
+        headers: Vec::new(),
+    });
+    let body = serde_json::to_vec(&fault.problem(request_id)).unwrap_or_default();
+    let mut answer = HttpResponse::build(fault.code.status());
+    answer.insert_header((header::CONTENT_TYPE, "application/problem+json"));
+    if let Some(seconds) = fault.retry_after {
+        answer.insert_header((header::RETRY_AFTER, seconds.to_string()));
+    }
+    for (name, value) in &fault.headers {
+        answer.insert_header((*name, value.as_str()));
+    }
+    answer.body(body)
+}
+
+/// The fields that every answer carries.
+fn dress(headers: &mut HeaderMap, request_id: &str, page: bool, rate: Option<&RateFields>) {
+    let mut set = |name: &'static str, value: &str| {
+        if let Ok(value) = HeaderValue::from_str(value) {
+            headers.insert(HeaderName::from_static(name), value);
+        }
+    };
+    set("x-request-id", request_id);
+    set("x-content-type-options", "nosniff");
+    set("referrer-policy", "no-referrer");
+    set("x-frame-options", "DENY");
+    set("content-security-policy", if page { REFERENCE_POLICY } else { "default-src 'none'; frame-ancestors 'none'" });
+    if let Some(rate) = rate {
+        set("ratelimit-policy", &rate.policy);
+        set("ratelimit", &rate.state);
+    }
+    if !headers.contains_key(header::CACHE_CONTROL) {
+        headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    }
+}
+
+/// The reference page runs its own script and reaches this server only.
+const REFERENCE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; \
+     connect-src 'self'; font-src 'self' data:; frame-ancestors 'none'; base-uri 'none'; form-action 'none'";
+
+/// The answer to a path or method that the document does not have.
+#[must_use]
+pub fn nowhere(operations: &super::operations::Operations, request: &actix_web::HttpRequest) -> HttpResponse {
+    match operations.allow(request.path()) {
+        Some(allow) if request.method() == Method::OPTIONS => {
+            HttpResponse::build(StatusCode::NO_CONTENT).insert_header((header::ALLOW, allow)).finish()
+        }
+        Some(allow) => HttpResponse::from_error(ApiError::new(Code::MethodNotAllowed).header("allow", allow)),
+        None => HttpResponse::from_error(ApiError::new(Code::NotFound)),
+    }
+}

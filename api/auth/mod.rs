@@ -1,0 +1,32 @@
+//! Who asks, what they may do, and the only way to the database.
+//!
+//! A request passes the middleware ([`arrive`]): token, body, then one message that opens the transaction, sets the
+//! row-security context and learns who asks ([`actor`]). A handler's first argument is its [`Permit`], whose type IS the
+//! permission; it holds the transaction ([`Tx`]). The connection pool is private to this folder: without a permit
+//! ([`Permit`], [`SignedIn`], [`Public`]) or being the program itself ([`System`]) nothing reaches the database.
+
+pub mod actor;
+pub mod arrive;
+mod chain;
+mod db;
+mod denials;
+mod front;
+mod idempotency;
+pub mod metrics;
+pub mod operations;
+pub mod password;
+pub mod permission;
+mod permit;
+mod rate;
+pub mod token;
+mod tx;
+
+pub use actor::{Actor, Principal, Scope};
+pub use chain::{LogFault, verify_server_log, verify_unit_log};
+pub use db::{Db, PoolSize};
+pub use front::{front, nowhere};
+pub use idempotency::forget_safe_retries;
+pub use permission::Permission;
+pub use permit::{Permit, Public, SignedIn};
+pub use rate::Rate;
+pub use tx::{System, Tx};

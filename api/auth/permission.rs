@@ -1,0 +1,125 @@
+//! THE list of permissions. Which role holds which is data (`migrations/`); which exist is this file.
+//!
+//! Each is a type: a handler's permit names it, the document's `x-permission` is written from it, and a test compares
+//! both with a table that people can read (`tests/gates/permissions.csv`).
+
+/// A permission as a type.
+pub trait Permission: 'static {
+    /// Its name, as in `standings.read`.
+    const NAME: &'static str;
+    /// The permission to read the same noun: outside ITS reach a thing reads as not found.
+    type Read: Permission;
+    /// Whether it changes something. A key for scripts may only read, for now.
+    const WRITES: bool;
+    /// Whether it asks for a fresh sign-in (declared now, asked for when second factors come).
+    const STEP_UP: bool;
+    /// Whether it belongs to the server's administrator rather than to a role in a unit.
+    const SERVER: bool;
+}
+
+/// Whether a POST under this permission must carry an `Idempotency-Key`: decisions, filings and lists do harm when doubled.
+#[must_use]
+pub fn needs_safe_retry(name: &str) -> bool {
+    matches!(name, "decisions.take" | "intakes.apply" | "returns.file")
+}
+
+macro_rules! permissions {
+    ($($(#[$doc:meta])* $name:ident $text:literal $read:ident $writes:ident $step_up:ident $server:ident;)*) => {
+        $(
+            $(#[$doc])*
+            #[derive(Debug)]
+            pub struct $name;
+
+            impl Permission for $name {
+                const NAME: &'static str = $text;
+                type Read = $read;
+                const WRITES: bool = $writes;
+                const STEP_UP: bool = $step_up;
+                const SERVER: bool = $server;
+            }
+        )*
+
+        /// Every permission's name.
+        pub const ALL: &[&str] = &[$($name::NAME,)*];
+
+        /// The names of those that change something.
+        #[must_use]
+        pub fn writes(name: &str) -> bool {
+            match name { $($text => $name::WRITES,)* _ => true }
+        }
+
+        /// Whether it asks for a fresh sign-in.
+        #[must_use]
+        pub fn steps_up(name: &str) -> bool {
+            match name { $($text => $name::STEP_UP,)* _ => false }
+        }
+
+        /// Whether this name belongs to the server's administrator.
+        #[must_use]
+        pub fn is_server(name: &str) -> bool {
+            match name { $($text => $name::SERVER,)* _ => false }
+        }
+    };
+}
+
+//  type                name                    its read permission  writes step-up server
+permissions! {
+    /// Make units on this server.
+    UnitsCreate         "units.create"          UnitsCreate          true   true    true;
+    /// See the unit itself.
+    UnitsRead           "units.read"            UnitsRead            false  false   false;
+    /// See who is in the unit.
+    PeopleRead          "people.read"           PeopleRead           false  false   false;
+    /// Add and change people.
+    PeopleChange        "people.change"         PeopleRead           true   false   false;
+    /// See e-mail addresses and phone numbers.
+    ContactsRead        "contacts.read"         ContactsRead         false  false   false;
+    /// Change e-mail addresses and phone numbers.
+    ContactsChange      "contacts.change"       ContactsRead         true   false   false;
+    /// Invite a person to sign in.
+    PeopleInvite        "people.invite"         PeopleRead           true   true    false;
+    /// See who holds which role.
+    GrantsRead          "grants.read"           GrantsRead           false  false   false;
+    /// Give and end roles.
+    GrantsChange        "grants.change"         GrantsRead           true   true    false;
+    /// See seasons and their milestones.
+    SeasonsRead         "seasons.read"          SeasonsRead          false  false   false;
+    /// Make and change seasons and milestones.
+    SeasonsChange       "seasons.change"        SeasonsRead          true   false   false;
+    /// See the policy.
+    PolicyRead          "policy.read"           PolicyRead           false  false   false;
+    /// Change the policy.
+    PolicyChange        "policy.change"         PolicyRead           true   false   false;
+    /// See troops.
+    TroopsRead          "troops.read"           TroopsRead           false  false   false;
+    /// Add and change troops.
+    TroopsChange        "troops.change"         TroopsRead           true   false   false;
+    /// See who coordinates which troop.
+    AssignmentsRead     "assignments.read"      AssignmentsRead      false  false   false;
+    /// Name, confirm, decline and end coordinators.
+    AssignmentsChange   "assignments.change"    AssignmentsRead      true   false   false;
+    /// See where each troop stands, and why.
+    StandingsRead       "standings.read"        StandingsRead        false  false   false;
+    /// See that a screening was not met, and not merely that it is unconfirmed.
+    ScreeningsRead      "screenings.read"       ScreeningsRead       false  false   false;
+    /// See one's own steps.
+    StepsRead           "steps.read"            StepsRead            false  false   false;
+    /// Report one's own steps as done.
+    StepsReport         "steps.report"          StepsRead            true   false   false;
+    /// Record a fact about a requirement by hand.
+    EvidenceRecord      "evidence.record"       StandingsRead        true   false   false;
+    /// Appoint, suspend, restore, stand down, sit out, rejoin.
+    DecisionsTake       "decisions.take"        StandingsRead        true   false   false;
+    /// See uploaded lists and their previews.
+    IntakesRead         "intakes.read"          IntakesRead          false  false   false;
+    /// Upload lists and resolve their rows.
+    IntakesUpload       "intakes.upload"        IntakesRead          true   false   false;
+    /// Apply an uploaded list.
+    IntakesApply        "intakes.apply"         IntakesRead          true   false   false;
+    /// See the season return and its preview.
+    ReturnsRead         "returns.read"          ReturnsRead          false  false   false;
+    /// File the season return.
+    ReturnsFile         "returns.file"          ReturnsRead          true   false   false;
+    /// Read the unit's log.
+    LogRead             "log.read"              LogRead              false  false   false;
+}

@@ -1,0 +1,240 @@
+//! The transaction of a request: what reaches the database, and the one way to commit.
+
+use chrono::{DateTime, Utc};
+use serde::Serialize;
+use sqlx::pool::PoolConnection;
+use sqlx::postgres::{PgConnection, Postgres};
+use uuid::Uuid;
+
+use super::chain;
+use super::db::Db;
+use super::idempotency::{self, SafeRetry};
+use crate::common::answer::AsReply;
+use crate::common::clock;
+use crate::common::ids::UnitId;
+use crate::error::ApiError;
+
+/// One thing that a log row is about: ids and field names only, never values.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Subject {
+    /// What it is: `troop`, `person`, `field`, ...
+    pub kind: &'static str,
+    /// Which one.
+    pub id: String,
+}
+
+/// What a transaction knows of its cause.
+#[derive(Clone, Debug)]
+pub struct Cause {
+    /// The name in the log.
+    pub actor: String,
+    /// The operation, or what the system does.
+    pub action: String,
+    /// The request.
+    pub request_id: String,
+    /// The season's clock.
+    pub now: DateTime<Utc>,
+    /// The real clock.
+    pub real_now: DateTime<Utc>,
+}
+
+/// An open transaction with its row-security context. Dropped without [`Tx::commit_with`] it changes nothing.
+#[derive(Debug)]
+pub struct Tx {
+    connection: PoolConnection<Postgres>,
+    unit: Option<UnitId>,
+    cause: Cause,
+    subjects: Vec<Subject>,
+    head: Option<chain::Head>,
+    retry: Option<SafeRetry>,
+}
+
+impl Tx {
+    pub(super) fn new(
+        connection: PoolConnection<Postgres>,
+        unit: Option<UnitId>,
+        cause: Cause,
+        retry: Option<SafeRetry>,
+    ) -> Self {
+        Self { connection, unit, cause, subjects: Vec::new(), head: None, retry }
+    }
+
+    /// The connection, for the queries in `sql.rs`.
+    pub fn db(&mut self) -> &mut PgConnection {
+        &mut self.connection
+    }
+
+    /// The season's clock at this request.
+    #[must_use]
+    pub fn now(&self) -> DateTime<Utc> {
+        self.cause.now
+    }
+
+    /// The real clock at this request, for token lifetimes only.
+    #[must_use]
+    pub fn real_now(&self) -> DateTime<Utc> {
+        self.cause.real_now
+    }
+
+    /// The name under which this transaction acts in the log.
+    #[must_use]
+    pub fn actor(&self) -> &str {
+        &self.cause.actor
+    }
+
+    /// Names something that the log row of this change is about.
+    pub fn about(&mut self, kind: &'static str, id: impl std::fmt::Display) {
+        self.subjects.push(Subject { kind, id: id.to_string() });
+    }
+
+    /// Answers a repeated request with what it got the first time, as an early return; call it after every check of
+    /// reach and before every check of state. Without a key it does nothing.
+    ///
+    /// # Errors
+    /// The stored answer; 409 while the first request runs; 422 if the body differs.
+    pub async fn replay(&mut self) -> Result<(), ApiError> {
+        match self.retry.clone() {
+            Some(retry) => idempotency::replay(self.db(), &retry).await,
+            None => Ok(()),
+        }
+    }
+
+    /// As [`Tx::replay`], for acts where repeating does harm: the key must be there.
+    ///
+    /// # Errors
+    /// Also 400 without a key.
+    pub async fn replay_required(&mut self) -> Result<(), ApiError> {
+        if self.retry.is_none() {
+            return Err(crate::error::Code::IdempotencyKeyMissing.into());
+        }
+        self.replay().await
+    }
+
+    /// The log number of this change, to be written into the facts it makes. Takes the head of the log, which is the
+    /// last lock: lock everything else before.
+    ///
+    /// # Errors
+    /// Database faults.
+    pub async fn seq(&mut self) -> Result<i64, ApiError> {
+        if let Some(head) = &self.head {
+            return Ok(head.next_seq());
+        }
+        let unit = self.unit;
+        let head = chain::lock_head(self.db(), unit).await?;
+        let seq = head.next_seq();
+        self.head = Some(head);
+        Ok(seq)
+    }
+
+    /// The season's clock as the log will show it: never before the row that stands before it. Call after [`Tx::seq`].
+    #[must_use]
+    pub fn logged_at(&self) -> DateTime<Utc> {
+        self.head.as_ref().map_or(self.cause.now, |head| head.at(self.cause.now))
+    }
+
+    /// Writes the log row, stores the answer for safe retries, commits, and hands the answer back.
+    ///
+    /// # Errors
+    /// Database faults; then nothing has happened, or (a lost reply) the retry finds the stored answer.
+    pub async fn commit_with<A: AsReply>(mut self, answer: A) -> Result<A, ApiError> {
+        self.seq().await?;
+        if let Some(retry) = self.retry.take() {
+            let at = self.cause.real_now;
+            idempotency::store(self.db(), &retry, answer.reply(), at).await?;
+        }
+        self.finish().await?;
+        Ok(answer)
+    }
+
+    /// As [`Tx::commit_with`] where the answer holds a secret that is shown once: only that it was made is stored.
+    ///
+    /// # Errors
+    /// As [`Tx::commit_with`].
+    pub async fn commit_with_secret<A: AsReply>(mut self, answer: A) -> Result<A, ApiError> {
+        self.seq().await?;
+        if let Some(retry) = self.retry.take() {
+            let at = self.cause.real_now;
+            idempotency::store_without_secret(self.db(), &retry, answer.reply(), at).await?;
+        }
+        self.finish().await?;
+        Ok(answer)
+    }
+
+    /// Writes the log row and commits, for changes that answer nobody.
+    ///
+    /// # Errors
+    /// Database faults.
+    pub async fn commit(mut self) -> Result<(), ApiError> {
+        self.seq().await?;
+        self.finish().await
+    }
+
+    /// Commits bookkeeping that is no change of anybody's data (failed sign-ins, job states) without a log row.
+    ///
+    /// # Errors
+    /// Database faults.
+    pub async fn commit_unlogged(mut self) -> Result<(), ApiError> {
+        self.end().await
+    }
+
+    /// The same transaction under a unit that it has just made.
+    ///
+    /// # Errors
+    /// Database faults.
+    pub async fn within_unit(&mut self, unit: UnitId) -> Result<(), ApiError> {
+        sqlx::query!("select set_config('caselot.unit', $1, true) as context", unit.to_string())
+            .fetch_one(self.db())
+            .await?;
+        Ok(())
+    }
+
+    async fn finish(&mut self) -> Result<(), ApiError> {
+        let Some(head) = self.head.take() else { return Err(ApiError::broken("a commit without a log number")) };
+        let subjects = serde_json::to_string(&self.subjects).map_err(|error| ApiError::internal(&error))?;
+        let cause = self.cause.clone();
+        chain::append(self.db(), &head, &cause, &subjects).await?;
+        self.end().await
+    }
+
+    async fn end(&mut self) -> Result<(), ApiError> {
+        sqlx::raw_sql("COMMIT AND CHAIN").execute(self.db()).await?;
+        Ok(())
+    }
+}
+
+/// The program itself: the ticker, jobs and the command line.
+#[derive(Clone, Debug)]
+pub struct System {
+    db: Db,
+}
+
+impl System {
+    /// Over this pool.
+    #[must_use]
+    pub fn new(db: Db) -> Self {
+        Self { db }
+    }
+
+    /// Opens a transaction in a unit, or over the server's tables only.
+    ///
+    /// # Errors
+    /// Database faults.
+    pub async fn open(&self, unit: Option<UnitId>, action: &str) -> Result<Tx, ApiError> {
+        let context = unit.map_or_else(String::new, |unit| unit.to_string());
+        let message = format!(
+            "BEGIN; SELECT coalesce((select offset_seconds from cluster_clock), 0)::text \
+             from set_config('caselot.unit', '{context}', true)"
+        );
+        let (connection, offset) = self.db.open(&message).await?;
+        let real_now = clock::real_now();
+        let offset = offset.and_then(|text| text.parse().ok()).unwrap_or(0);
+        let cause = Cause {
+            actor: "system".to_owned(),
+            action: action.to_owned(),
+            request_id: Uuid::now_v7().to_string(),
+            now: clock::season_now(real_now, offset),
+            real_now,
+        };
+        Ok(Tx::new(connection, unit, cause, None))
+    }
+}

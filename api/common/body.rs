@@ -1,0 +1,263 @@
+//! What a request brings: body, query and path, read without waiting (the middleware has the bytes already) and checked
+//! in full, so that every fault is named at once.
+
+use std::future::{Ready, ready};
+
+use actix_web::dev::Payload;
+use actix_web::http::{Method, header};
+use actix_web::web::Bytes;
+use actix_web::{FromRequest, HttpMessage as _, HttpRequest};
+use serde::de::DeserializeOwned;
+
+use super::shape;
+use crate::error::{ApiError, Code, FieldError};
+
+/// The whole body, read by the middleware under its deadline and limit.
+#[derive(Clone, Debug)]
+pub struct RawBody(pub Bytes);
+
+/// A JSON body of type `T`, valid by all of its rules.
+#[derive(Debug)]
+pub struct Json<T>(pub T);
+
+/// A query string of type `T`: an unknown parameter is refused, since a typing error must not list everything.
+#[derive(Debug)]
+pub struct Query<T>(pub T);
+
+/// The parameters in the path. One that cannot be read names nothing that exists: 404.
+#[derive(Debug)]
+pub struct Path<T>(pub T);
+
+impl<T> std::ops::Deref for Path<T> {
+    type Target = T;
+
+    fn deref(&self) -> &T {
+        &self.0
+    }
+}
+
+impl<T: DeserializeOwned + garde::Validate<Context = ()>> FromRequest for Json<T> {
+    type Error = ApiError;
+    type Future = Ready<Result<Self, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        ready(read_json(request).map(Json))
+    }
+}
+
+impl<T: DeserializeOwned + garde::Validate<Context = ()>> FromRequest for Query<T> {
+    type Error = ApiError;
+    type Future = Ready<Result<Self, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        ready(read_query(request.query_string()).map(Query))
+    }
+}
+
+impl<T: DeserializeOwned + 'static> FromRequest for Path<T> {
+    type Error = ApiError;
+    type Future = Ready<Result<Self, ApiError>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let read = actix_web::web::Path::<T>::from_request(request, payload).into_inner();
+        ready(read.map(|path| Path(path.into_inner())).map_err(|_| ApiError::new(Code::NotFound)))
+    }
+}
+
+/// The bytes of the body, for operations that take a file.
+#[derive(Debug)]
+pub struct Upload {
+    /// The file.
+    pub bytes: Bytes,
+    /// Its declared type, without parameters; empty when none was sent.
+    pub content_type: String,
+}
+
+impl FromRequest for Upload {
+    type Error = ApiError;
+    type Future = Ready<Result<Self, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let content_type = content_type(request);
+        ready(raw(request).map(|bytes| Self { bytes, content_type }))
+    }
+}
+
+fn raw(request: &HttpRequest) -> Result<Bytes, ApiError> {
+    let body = request.extensions().get::<RawBody>().cloned();
+    body.map(|RawBody(bytes)| bytes).ok_or_else(|| ApiError::broken("a handler asked for a body that was not read"))
+}
+
+fn content_type(request: &HttpRequest) -> String {
+    let value = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or_default();
+    value.split(';').next().unwrap_or_default().trim().to_ascii_lowercase()
+}
+
+fn read_json<T: DeserializeOwned + garde::Validate<Context = ()>>(request: &HttpRequest) -> Result<T, ApiError> {
+    let patch = request.method() == Method::PATCH;
+    match content_type(request).as_str() {
+        "application/json" => {}
+        "application/merge-patch+json" if patch => {}
+        _ => return Err(ApiError::new(Code::WrongContentType)),
+    }
+    parse_json(&raw(request)?)
+}
+
+/// Reads and checks a JSON text.
+///
+/// # Errors
+/// 400 if it is not JSON, 422 with every fault if it is not valid.
+pub fn parse_json<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &[u8]) -> Result<T, ApiError> {
+    let faults = shape::faults(text).map_err(|error| {
+        let place = format!("line {}, column {}", error.line(), error.column());
+        ApiError::new(Code::BadJson).errors(vec![FieldError::matter("not_json", format!("{place}: {error}"))])
+    })?;
+    if !faults.is_empty() {
+        return Err(ApiError::new(Code::Invalid).errors(faults));
+    }
+    let mut reader = serde_json::Deserializer::from_slice(text);
+    let value: T = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
+        let pointer = pointer_of(error.path());
+        let message = error.inner().to_string();
+        let detail = message.split(" at line ").next().unwrap_or_default().to_owned();
+        ApiError::new(Code::Invalid).errors(vec![FieldError::at(pointer, "not_as_documented", detail)])
+    })?;
+    check(&value).map_err(|errors| ApiError::new(Code::Invalid).errors(errors))?;
+    Ok(value)
+}
+
+fn read_query<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &str) -> Result<T, ApiError> {
+    let value: T = serde_html_form::from_str(text).map_err(|error| {
+        ApiError::new(Code::BadParameter).errors(vec![FieldError::parameter("query", "unreadable", error.to_string())])
+    })?;
+    check(&value).map_err(|errors| {
+        let errors = errors.into_iter().map(|fault| {
+            let name = fault.pointer.unwrap_or_default().trim_start_matches('/').to_owned();
+            FieldError::parameter(name, fault.code, fault.detail)
+        });
+        ApiError::new(Code::Invalid).errors(errors.collect())
+    })?;
+    Ok(value)
+}
+
+fn check<T: garde::Validate<Context = ()>>(value: &T) -> Result<(), Vec<FieldError>> {
+    value.validate().map_err(|report| {
+        let faults = report.iter();
+        faults
+            .map(|(path, error)| FieldError::at(dotted_pointer(&path.to_string()), "not_valid", error.to_string()))
+            .collect()
+    })
+}
+
+/// `lines[2].packages` as a JSON pointer: `/lines/2/packages`.
+fn dotted_pointer(path: &str) -> String {
+    let plain = path.replace('[', ".").replace(']', "");
+    plain.split('.').filter(|part| !part.is_empty()).fold(String::new(), |pointer, part| pointer + "/" + part)
+}
+
+fn pointer_of(path: &serde_path_to_error::Path) -> String {
+    use serde_path_to_error::Segment;
+    path.iter().fold(String::new(), |pointer, segment| match segment {
+        Segment::Seq { index } => format!("{pointer}/{index}"),
+        Segment::Map { key } => format!("{pointer}/{}", key.replace('~', "~0").replace('/', "~1")),
+        Segment::Enum { variant } => format!("{pointer}/{variant}"),
+        Segment::Unknown => pointer,
+    })
+}
+
+/// A field of a merge patch (RFC 7396): absent leaves it, null clears it, a value sets it.
+/// Use with `#[serde(default)]`, and `#[schema(value_type = Option<..>)]`.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum Patch<T> {
+    /// The field was not sent.
+    #[default]
+    Leave,
+    /// The field was null.
+    Clear,
+    /// The field has this value.
+    Set(T),
+}
+
+impl<'de, T: serde::Deserialize<'de>> serde::Deserialize<'de> for Patch<T> {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Ok(Option::<T>::deserialize(deserializer)?.map_or(Self::Clear, Self::Set))
+    }
+}
+
+impl<T: Clone> Patch<T> {
+    /// The field after the patch.
+    #[must_use]
+    pub fn apply(&self, present: Option<T>) -> Option<T> {
+        match self {
+            Self::Leave => present,
+            Self::Clear => None,
+            Self::Set(value) => Some(value.clone()),
+        }
+    }
+
+    /// The value that was sent, if one was.
+    pub fn value(&self) -> Option<&T> {
+        match self {
+            Self::Set(value) => Some(value),
+            Self::Leave | Self::Clear => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Patch, dotted_pointer, parse_json};
+
+    #[derive(Debug, serde::Deserialize, garde::Validate)]
+    #[serde(deny_unknown_fields)]
+    struct Sample {
+        #[garde(length(min = 1, max = 5))]
+        name: String,
+        #[garde(skip)]
+        #[serde(default)]
+        place: Patch<String>,
+        #[garde(dive)]
+        #[serde(default)]
+        lines: Vec<Line>,
+    }
+
+    #[derive(Debug, serde::Deserialize, garde::Validate)]
+    struct Line {
+        #[garde(range(min = 1))]
+        packages: u32,
+    }
+
+    fn fault(text: &str) -> (u16, Vec<String>) {
+        let crate::error::ApiError::Fault(fault) = parse_json::<Sample>(text.as_bytes()).unwrap_err() else { panic!() };
+        let pointers = fault.errors.iter().map(|error| error.pointer.clone().unwrap_or_default());
+        (fault.code.status().as_u16(), pointers.collect())
+    }
+
+    #[test]
+    fn every_fault_is_named_with_its_place() {
+        assert_eq!(
+            fault(r#"{"name":"toolong","lines":[{"packages":1},{"packages":0}]}"#),
+            (422, vec!["/name".into(), "/lines/1/packages".into()])
+        );
+        assert_eq!(fault(r#"{"name":"x","lines":[{"packages":"1"}]}"#), (422, vec!["/lines/0/packages".into()]));
+        assert_eq!(fault(r#"{"name":"x","other":1}"#).0, 422);
+        assert_eq!(fault(r#"{"name":"x""#).0, 400);
+        assert_eq!(fault(r#"{"name":"x","name":"y"}"#).0, 422);
+    }
+
+    #[test]
+    fn absent_null_and_value_are_three_things() {
+        let read = |text: &str| parse_json::<Sample>(text.as_bytes()).unwrap().place;
+        assert_eq!(read(r#"{"name":"x"}"#), Patch::Leave);
+        assert_eq!(read(r#"{"name":"x","place":null}"#), Patch::Clear);
+        assert_eq!(read(r#"{"name":"x","place":"hall"}"#), Patch::Set("hall".to_owned()));
+        assert_eq!(Patch::Leave.apply(Some(1)), Some(1));
+        assert_eq!(Patch::Clear.apply(Some(1)), None);
+        assert_eq!(Patch::Set(2).apply(Some(1)), Some(2));
+    }
+
+    #[test]
+    fn paths_become_pointers() {
+        assert_eq!(dotted_pointer("lines[2].packages"), "/lines/2/packages");
+    }
+}

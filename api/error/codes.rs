@@ -1,0 +1,147 @@
+//! The closed table of problem codes. A code is part of the contract: none is renamed or removed without a note.
+
+use actix_web::http::StatusCode;
+
+macro_rules! codes {
+    ($($name:ident $status:ident $code:literal $title:literal $detail:literal;)*) => {
+        /// Every kind of problem that the program can answer with.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+        pub enum Code { $(#[doc = $title] $name,)* }
+
+        impl Code {
+            /// All of them, in the order of the table.
+            pub const ALL: &'static [Code] = &[$(Code::$name,)*];
+
+            /// The stable word.
+            #[must_use]
+            pub const fn name(self) -> &'static str { match self { $(Code::$name => $code,)* } }
+
+            /// The HTTP status.
+            #[must_use]
+            pub const fn status(self) -> StatusCode { match self { $(Code::$name => StatusCode::$status,)* } }
+
+            /// The kind of problem in a few words.
+            #[must_use]
+            pub const fn title(self) -> &'static str { match self { $(Code::$name => $title,)* } }
+
+            /// What happened, what to do next and who can do it.
+            #[must_use]
+            pub const fn detail(self) -> &'static str { match self { $(Code::$name => $detail,)* } }
+        }
+    };
+}
+
+codes! {
+    // 400: unreadable
+    BadRequest BAD_REQUEST "bad_request" "The request could not be read" "The server could not make sense of this request. Check it against the reference page and send it again.";
+    BadJson BAD_REQUEST "bad_json" "The body is not JSON" "The body could not be read as JSON. Look at the place named below, mend it and send it again.";
+    BadParameter BAD_REQUEST "bad_parameter" "A parameter could not be read" "A parameter in the address is unknown or cannot be read. The list below says which and what would be right.";
+    BadCursor BAD_REQUEST "bad_cursor" "This page marker does not belong here" "The cursor was cut off, or belongs to another list or other filters. Leave it out to start from the first page.";
+    IdempotencyKeyMissing BAD_REQUEST "idempotency_key_missing" "A key for safe retries is missing" "Send an Idempotency-Key header (any new unique text of 8 to 100 characters, such as a UUID), and the same one when you repeat this request, so that it cannot be done twice.";
+    BadHeader BAD_REQUEST "bad_header" "A header field could not be read" "A header field of this request cannot be read. The list below says which and what would be right.";
+    // 401
+    NotSignedIn UNAUTHORIZED "not_signed_in" "You are not signed in" "Sign in and send the request again with the new access token. If you were signed in, the sign-in has ended or was withdrawn.";
+    BadCredentials UNAUTHORIZED "bad_credentials" "E-mail and password do not match" "Check the e-mail address and the password and try again. If you have forgotten the password, ask your unit manager or the server's administrator for a reset link.";
+    BadLink UNAUTHORIZED "bad_link" "This link is not valid any more" "The link was used before, has run out, or was replaced by a newer one. Ask whoever sent it for a new one.";
+    BadRefreshToken UNAUTHORIZED "bad_refresh_token" "This sign-in has ended" "The sign-in cannot be continued. Sign in again with e-mail and password.";
+    // 403
+    Forbidden FORBIDDEN "forbidden" "You may not do this" "Your role does not include this. Ask your unit manager if you need it.";
+    OutOfScope FORBIDDEN "out_of_scope" "Not for this troop" "You may see this, but your role does not reach this troop for this act. Ask your unit manager.";
+    KeyMayNot FORBIDDEN "key_may_not" "A key may not do this" "Keys for scripts can read only, and cannot make keys or act where a fresh sign-in is asked for. Sign in as a person to do this.";
+    // 404 405
+    NotFound NOT_FOUND "not_found" "Not found" "There is nothing here, or nothing that you may see. Check the address; if somebody sent it to you, ask whether you have been given a role in that unit.";
+    MethodNotAllowed METHOD_NOT_ALLOWED "method_not_allowed" "This cannot be done at this address" "The address exists, but not for this method. The Allow header says which methods it takes.";
+    // 408
+    RequestTimeout REQUEST_TIMEOUT "request_timeout" "The request came too slowly" "The request did not arrive in time. Nothing was done; send it again.";
+    // 409
+    Conflict CONFLICT "conflict" "This cannot be done as things stand" "The state of things does not allow this now. Read it again and decide anew.";
+    AlreadyRunning CONFLICT "already_running" "The same request is still under way" "A request with this Idempotency-Key is being worked on. Wait a moment and send the same request again.";
+    AlreadyCreated CONFLICT "already_created" "Done before" "This was made by an earlier request with the same key, and its secret is shown only once. Make a new one if the secret was lost.";
+    EmailTaken CONFLICT "email_taken" "This e-mail address has an account" "An account with this address exists. Sign in with it first, then accept the invitation.";
+    SeasonClosed CONFLICT "season_closed" "This season is closed" "A closed season is not changed any more. Choose the current season.";
+    NoCurrentSeason CONFLICT "no_current_season" "There is no season yet" "The unit has no current season. A unit manager can create one.";
+    NumberTaken CONFLICT "number_taken" "This troop number is in use" "Another troop of this unit has this number. Check the number; leading zeros do not make a difference.";
+    LabelTaken CONFLICT "label_taken" "This label is in use" "Another season of this unit has this label. Choose another.";
+    MembershipNumberTaken CONFLICT "membership_number_taken" "This membership number is in use" "Another person of this unit has this membership number. Check it, or look for the person by the number.";
+    CodeTaken CONFLICT "code_taken" "This code is in use" "The season has a milestone with this code. Change that one, or choose another code.";
+    AlreadyAssigned CONFLICT "already_assigned" "Already coordinator of this troop" "This person has a place in this troop's season already. Look at the troop's assignments.";
+    LeadTaken CONFLICT "lead_taken" "This troop has a lead coordinator" "A troop has one lead at a time. End the other assignment or make this person a co-coordinator.";
+    AlreadyEnded CONFLICT "already_ended" "This has ended" "It has ended before and cannot be changed any more.";
+    RequirementsOpen CONFLICT "requirements_open" "Requirements are still open" "This cannot be done while requirements are open. The list below names each and who can close it.";
+    GateClosed CONFLICT "gate_closed" "The way is not open yet" "The unit's policy does not allow this yet. The list below names what is in the way, what opens it and who can do it.";
+    WrongState CONFLICT "wrong_state" "Not in this state" "This act does not fit the present state. Read it again to see what can be done now.";
+    PreviewStale CONFLICT "preview_stale" "Things changed since the preview" "What you previewed has changed meanwhile. Look at the new preview, then apply that one.";
+    RowsUnresolved CONFLICT "rows_unresolved" "Some rows wait for your decision" "Decide the rows that wait for a person, or leave them out, before you apply the list.";
+    LastUnitManager CONFLICT "last_unit_manager" "The unit needs a unit manager" "This would leave the unit without a unit manager. Give the role to somebody else first.";
+    // 412 428
+    VersionStale PRECONDITION_FAILED "version_stale" "It has changed since you read it" "Somebody changed this after you read it. Read it again, see what changed, and send your change with the new ETag.";
+    VersionMissing PRECONDITION_REQUIRED "version_missing" "Say which version you have read" "Send the ETag that you read in an If-Match header, so that nobody's change is overwritten unseen.";
+    // 413 414 415 431
+    TooLarge PAYLOAD_TOO_LARGE "too_large" "The request is too large" "The body is larger than this operation takes (256 KiB, lists 5 MiB). Split it, or send less.";
+    UriTooLong URI_TOO_LONG "uri_too_long" "The address is too long" "The address is longer than 8 KiB. Use fewer or shorter parameters.";
+    WrongContentType UNSUPPORTED_MEDIA_TYPE "wrong_content_type" "This type of content is not read here" "Send the body with the Content-Type that the reference page names for this operation.";
+    HeadersTooLarge REQUEST_HEADER_FIELDS_TOO_LARGE "headers_too_large" "Too many header fields" "The request carries too many or too large header fields. Send fewer.";
+    // 422
+    Invalid UNPROCESSABLE_ENTITY "invalid" "Some of this is not valid" "The request was readable, but some of what it says is not valid. The list below names every place and what would be right.";
+    IdempotencyKeyReused UNPROCESSABLE_ENTITY "idempotency_key_reused" "This key belongs to another request" "The same Idempotency-Key was sent before with a different body. Use a new key for a new request.";
+    PasswordWeak UNPROCESSABLE_ENTITY "password_weak" "Choose another password" "A password needs at least 15 characters and must not be a well-known one. Several words in a row are easy to remember.";
+    UnknownReference UNPROCESSABLE_ENTITY "unknown_reference" "Something named here does not exist" "An id in the body names nothing that exists in this unit. The list below says which.";
+    // 429
+    TooManyRequests TOO_MANY_REQUESTS "too_many_requests" "Too many requests" "You have sent too many requests in a short time. Wait as long as Retry-After says.";
+    SignInDelayed TOO_MANY_REQUESTS "sign_in_delayed" "Wait a moment before you try again" "There were several failed tries. Wait as long as Retry-After says, then try again; a reset link works at any time.";
+    // 5xx
+    Internal INTERNAL_SERVER_ERROR "internal" "Something went wrong inside" "This is the server's fault, not yours. Nothing was changed. Try again; if it stays, tell the server's administrator the request id.";
+    Unavailable SERVICE_UNAVAILABLE "unavailable" "Not ready just now" "The server cannot do this just now. Nothing was changed; wait as long as Retry-After says and send it again.";
+    Busy SERVICE_UNAVAILABLE "busy" "Somebody else is changing this" "Another change of the same thing takes long. Nothing was changed; send it again in a moment.";
+}
+
+impl Code {
+    /// The code that stands for a status of the framework's own (a framing fault, an unknown path).
+    #[must_use]
+    pub fn for_status(status: StatusCode) -> Self {
+        match status.as_u16() {
+            401 => Self::NotSignedIn,
+            403 => Self::Forbidden,
+            404 => Self::NotFound,
+            405 => Self::MethodNotAllowed,
+            408 => Self::RequestTimeout,
+            409 => Self::Conflict,
+            412 => Self::VersionStale,
+            413 => Self::TooLarge,
+            414 => Self::UriTooLong,
+            415 => Self::WrongContentType,
+            422 => Self::Invalid,
+            428 => Self::VersionMissing,
+            429 => Self::TooManyRequests,
+            431 => Self::HeadersTooLarge,
+            503 => Self::Unavailable,
+            500.. => Self::Internal,
+            _ => Self::BadRequest,
+        }
+    }
+
+    /// The code with this name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|code| code.name() == name)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Code;
+
+    #[test]
+    fn every_code_has_its_own_name_and_says_what_to_do() {
+        let mut names: Vec<_> = Code::ALL.iter().map(|code| code.name()).collect();
+        names.sort_unstable();
+        names.dedup();
+        assert_eq!(names.len(), Code::ALL.len());
+        for code in Code::ALL {
+            println!("{} {} {}\n    {}", code.status().as_u16(), code.name(), code.title(), code.detail());
+            assert!(code.detail().len() > 40 && code.detail().ends_with('.'), "{}: a sentence is owed", code.name());
+            assert!(!code.title().ends_with('.'));
+            assert!(code.status().is_client_error() || code.status().is_server_error());
+        }
+    }
+}
