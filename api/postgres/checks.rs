@@ -8,9 +8,9 @@ use super::roles::connect;
 use super::sql::{self, Facts};
 use crate::start::StartError;
 
-/// The lowest minor version of each major version that is accepted. 15.18 is what this release was tested on; the others
-/// are the releases with the fix of the last known way around row security (CVE-2025-8713; from memory).
-const FLOORS: [(i32, i32); 4] = [(15, 18), (16, 10), (17, 6), (18, 0)];
+/// The lowest minor version of each major version that is accepted: 15.18, on which this release was tested, and the
+/// releases of the same day (from memory). All hold the fix of the last known way around row security, CVE-2025-8713.
+const FLOORS: [(i32, i32); 4] = [(15, 18), (16, 14), (17, 10), (18, 4)];
 
 /// Checks the database behind the runtime role's address: settings that keep data safe, a role without too much power,
 /// migrations that fit. Every fault is listed, not only the first.

@@ -17,7 +17,7 @@ use super::folder::{self, Ids};
 use crate::start::StartError;
 
 /// Settings that nothing may switch off, whatever the cluster's own file says.
-const SETTINGS: [&str; 16] = [
+const SETTINGS: [&str; 17] = [
     "listen_addresses=",
     "fsync=on",
     "full_page_writes=on",
@@ -29,6 +29,8 @@ const SETTINGS: [&str; 16] = [
     "timezone=UTC",
     "log_timezone=UTC",
     "logging_collector=off",
+    // Short statements gain nothing from it, and programs unpacked without root lack its library.
+    "jit=off",
     // What a log line could give away: the statement, its values, the row that broke a rule.
     "log_statement=none",
     "log_min_error_statement=panic",
