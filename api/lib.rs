@@ -24,6 +24,7 @@ pub mod postgres;
 pub mod seasons;
 pub mod server;
 pub mod settings;
+pub mod standings;
 pub mod start;
 pub mod units;
 
