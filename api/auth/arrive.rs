@@ -23,6 +23,7 @@ use super::actor::{Actor, Entered, Principal};
 use super::db::Db;
 use super::denials;
 use super::idempotency::{self, SafeRetry};
+use super::keys;
 use super::operations::{Access, Operation, Operations};
 use super::rate::{Counted, Rate};
 use super::token::{self, SigningKeys};
@@ -119,6 +120,15 @@ fn note_refusal(door: &Door, actor: Actor, unit: UnitId, operation: String) {
     });
 }
 
+fn note_key_use(door: &Door, key: KeyId) {
+    let system = System::new(door.db.clone());
+    actix_web::rt::spawn(async move {
+        if let Err(error) = keys::note_use(&system, key).await {
+            tracing::warn!(%error, "the use of a key was not noted");
+        }
+    });
+}
+
 impl Door {
     async fn admit(&self, request: &mut ServiceRequest, operation: &Operation) -> Result<InUnit, ApiError> {
         let limit = if operation.takes_file { LARGEST_FILE } else { LARGEST_JSON };
@@ -209,6 +219,9 @@ impl Door {
             Caller::Session { session, .. } => Principal::Session(crate::common::ids::SessionId(*session)),
             Caller::Key(_) => Principal::Key(entered.key_id.unwrap_or(KeyId(Uuid::nil()))),
         };
+        if let Some(key) = entered.key_id {
+            note_key_use(self, key);
+        }
         let now = clock::season_now(real_now, entered.offset_seconds);
         let actor = Actor { entered, principal, now, real_now };
         let unit = unit.filter(|_| operation.in_unit);

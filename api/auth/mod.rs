@@ -12,6 +12,7 @@ mod db;
 mod denials;
 mod front;
 mod idempotency;
+mod keys;
 pub mod metrics;
 pub mod operations;
 pub mod password;

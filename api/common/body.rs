@@ -140,13 +140,13 @@ fn read_query<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &str) -
     Ok(value)
 }
 
+/// Every broken rule, in the order of their places, so that the same body always gets the same answer.
 fn check<T: garde::Validate<Context = ()>>(value: &T) -> Result<(), Vec<FieldError>> {
-    value.validate().map_err(|report| {
-        let faults = report.iter();
-        faults
-            .map(|(path, error)| FieldError::at(dotted_pointer(&path.to_string()), "not_valid", error.to_string()))
-            .collect()
-    })
+    let Err(report) = value.validate() else { return Ok(()) };
+    let faults = report.iter().map(|(path, error)| (dotted_pointer(&path.to_string()), error.to_string()));
+    let mut faults: Vec<_> = faults.map(|(place, detail)| FieldError::at(place, "not_valid", detail)).collect();
+    faults.sort_by(|one, other| one.pointer.cmp(&other.pointer));
+    Err(faults)
 }
 
 /// `lines[2].packages` as a JSON pointer: `/lines/2/packages`.
@@ -237,7 +237,7 @@ mod tests {
     fn every_fault_is_named_with_its_place() {
         assert_eq!(
             fault(r#"{"name":"toolong","lines":[{"packages":1},{"packages":0}]}"#),
-            (422, vec!["/name".into(), "/lines/1/packages".into()])
+            (422, vec!["/lines/1/packages".into(), "/name".into()])
         );
         assert_eq!(fault(r#"{"name":"x","lines":[{"packages":"1"}]}"#), (422, vec!["/lines/0/packages".into()]));
         assert_eq!(fault(r#"{"name":"x","other":1}"#).0, 422);

@@ -14,7 +14,7 @@ pub async fn run(system: System, ticker: bool) {
     if !ticker {
         return;
     }
-    let mut minute = tokio::time::interval(Duration::from_secs(60));
+    let mut minute = tokio::time::interval(Duration::from_mins(1));
     minute.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     loop {
         minute.tick().await;

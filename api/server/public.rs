@@ -69,15 +69,14 @@ pub async fn read_readiness(public: Public) -> Result<Answer<Health>, ApiError> 
     let now = clock::real_now();
     let fresh = |at: DateTime<Utc>| now.signed_duration_since(at) < TimeDelta::seconds(1);
     let known = LAST_READY.lock().ok().and_then(|last| *last).filter(|(at, _)| fresh(*at));
-    let ready = match known {
-        Some((_, ready)) => ready,
-        None => {
-            let ready = public.tx().await.is_ok();
-            if let Ok(mut last) = LAST_READY.lock() {
-                *last = Some((now, ready));
-            }
-            ready
+    let ready = if let Some((_, ready)) = known {
+        ready
+    } else {
+        let ready = public.tx().await.is_ok();
+        if let Ok(mut last) = LAST_READY.lock() {
+            *last = Some((now, ready));
         }
+        ready
     };
     if ready { Answer::new(&Health { state: "ready" }) } else { Err(Code::Unavailable.into()) }
 }
