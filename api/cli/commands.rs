@@ -29,6 +29,9 @@ pub enum Command {
     Check,
     /// Move the clock of a demo or test database forwards. Refused on every other database.
     Clock(ClockArguments),
+    /// Read one list from standard input, behind limits, and write what it holds to standard output; the server calls it.
+    #[command(hide = true)]
+    ParseList,
     /// Start a database for one command and remove it afterwards.
     #[command(hide = true)]
     Cluster(ClusterArguments),

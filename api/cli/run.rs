@@ -36,6 +36,7 @@ fn run(cli: &Cli) -> Result<ExitCode, StartError> {
             println!("{} of {} migrations ran now; the rest had run before", done.applied_now, done.known);
             Ok(ExitCode::SUCCESS)
         }
+        Command::ParseList => Ok(crate::intake::parse::run_child()),
         Command::Check => check::run(cli.config.as_deref()),
         Command::Clock(arguments) => clock::run(&settings::load(cli.config.as_deref())?, arguments),
         Command::Cluster(arguments) => cluster::run(arguments),

@@ -3,6 +3,7 @@
 pub mod answer;
 pub mod body;
 pub mod clock;
+pub mod csv_out;
 pub mod etag;
 pub mod ids;
 pub mod page;

@@ -41,7 +41,7 @@ pub struct Options {
     /// The address under which people reach this server, for links that are printed or mailed.
     pub public_url: String,
     /// The parser of uploaded lists.
-    pub parser: crate::intake::ParserProgram,
+    pub parser: crate::parser_door::ParserDoor,
     /// Whether the ticker runs (a test moves time by itself and ticks by hand).
     pub ticker: bool,
 }
@@ -56,7 +56,7 @@ pub struct Surroundings {
     /// The address under which people reach this server.
     pub public_url: String,
     /// The parser of uploaded lists.
-    pub parser: crate::intake::ParserProgram,
+    pub parser: crate::parser_door::ParserDoor,
     /// The program itself, for work that goes on after an answer.
     pub system: System,
 }

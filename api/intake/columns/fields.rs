@@ -1,0 +1,282 @@
+//! The cells of a row as what they say: days, outcomes, scores, addresses; and what cannot be read, with row and column.
+
+use super::dates;
+use super::plan::{self, ColumnPlan, PlannedColumn};
+use crate::intake::fold;
+use crate::intake::kinds::ListColumn as C;
+use crate::intake::parse::table::{Cell, CellKind, CellProblem, ParsedRow, ParsedTable};
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// What one row of a list states. A key is null where the list has no such column or the cell is empty or unreadable.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct ListRow {
+    /// The row's number as a spreadsheet shows it.
+    pub row_number: u32,
+    /// The troop's number as written.
+    pub troop_number: Option<String>,
+    /// Given name.
+    pub first_name: Option<String>,
+    /// Family name.
+    pub last_name: Option<String>,
+    /// E-mail address, in the form in which addresses are compared.
+    pub email: Option<String>,
+    /// Telephone number as written.
+    pub phone: Option<String>,
+    /// Membership number as written.
+    pub membership_number: Option<String>,
+    /// The last day of membership.
+    pub membership_valid_until: Option<NaiveDate>,
+    /// Whether the screening is on file.
+    pub screening: Option<ScreeningOutcome>,
+    /// The last day of the screening.
+    pub screening_valid_until: Option<NaiveDate>,
+    /// The day on which the form came in.
+    pub received_on: Option<NaiveDate>,
+    /// The course's code as written.
+    pub course_code: Option<String>,
+    /// The day on which the course was completed.
+    pub completed_on: Option<NaiveDate>,
+    /// The score in hundredths of a per cent: 92.5 % is 9250.
+    pub score: Option<u16>,
+}
+
+/// What a list says about a screening; never more than this (domain.md section 17).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ScreeningOutcome {
+    /// It is on file and good.
+    Met,
+    /// It is not: missing, refused, expired.
+    NotMet,
+    /// It is under way: states nothing yet.
+    Pending,
+}
+
+/// The rows of a table read by a plan, and every cell that could not be read.
+#[must_use]
+pub fn read_rows(table: &ParsedTable, columns: &ColumnPlan) -> (Vec<ListRow>, Vec<CellProblem>) {
+    let fractions = columns
+        .columns
+        .iter()
+        .find(|planned| planned.column == C::Score)
+        .is_some_and(|planned| all_fractions(table, planned));
+    let mut problems = table.problems.clone();
+    let rows = table.rows.iter().map(|row| read_row(row, columns, fractions, &mut problems)).collect();
+    problems.sort_by_key(|problem| {
+        (problem.row_number, problem.column.as_ref().map(|letter| (letter.len(), letter.clone())))
+    });
+    problems.dedup();
+    (rows, problems)
+}
+
+/// A spreadsheet keeps 92 % as 0.92: a column in which nothing is above one holds fractions.
+fn all_fractions(table: &ParsedTable, planned: &PlannedColumn) -> bool {
+    let mut numbers = plan::cells(table, planned.place).map(|cell| cell.text.parse::<f64>().ok()).peekable();
+    numbers.peek().is_some() && numbers.all(|number| number.is_some_and(|number| (0.0..=1.0).contains(&number)))
+}
+
+struct Reading<'a> {
+    row_number: u32,
+    planned: &'a PlannedColumn,
+    problems: &'a mut Vec<CellProblem>,
+}
+
+impl Reading<'_> {
+    fn fail<T>(&mut self, code: &str, read: &str, expected: &str) -> Option<T> {
+        self.problems.push(CellProblem {
+            row_number: self.row_number,
+            column: Some(self.planned.letter.clone()),
+            heading: Some(self.planned.heading.clone()).filter(|heading| !heading.is_empty()),
+            code: code.into(),
+            read: read.chars().take(120).collect(),
+            expected: expected.into(),
+        });
+        None
+    }
+}
+
+fn read_row(row: &ParsedRow, columns: &ColumnPlan, fractions: bool, problems: &mut Vec<CellProblem>) -> ListRow {
+    let mut out = ListRow { row_number: row.row_number, ..ListRow::default() };
+    for planned in &columns.columns {
+        let Some(cell) = row.cells.get(usize::from(planned.place)).filter(|cell| !is_blank(cell)) else { continue };
+        if cell.kind == CellKind::Unreadable {
+            continue; // it is among the table's problems already
+        }
+        let mut reading = Reading { row_number: row.row_number, planned, problems };
+        match planned.column {
+            C::TroopNumber => out.troop_number = naming_number(cell, &mut reading),
+            C::FirstName => out.first_name = name(cell, &mut reading),
+            C::LastName => out.last_name = name(cell, &mut reading),
+            C::FullName => {
+                let (first, last) = split_name(&cell.text);
+                out.first_name = out.first_name.or(first);
+                out.last_name = out.last_name.or(last);
+                if out.first_name.is_none() || out.last_name.is_none() {
+                    let _: Option<()> = reading.fail("name_incomplete", &cell.text, "a first and a last name");
+                }
+            }
+            C::Email => out.email = email(cell, &mut reading),
+            C::Phone => out.phone = Some(cell.text.clone()),
+            C::MembershipNumber => out.membership_number = naming_number(cell, &mut reading),
+            C::MembershipValidUntil => out.membership_valid_until = day(cell, &mut reading),
+            C::ScreeningOutcome => out.screening = screening(cell, &mut reading),
+            C::ScreeningValidUntil => out.screening_valid_until = day(cell, &mut reading),
+            C::ReceivedOn => out.received_on = day(cell, &mut reading),
+            C::CourseCode => out.course_code = Some(cell.text.clone()),
+            C::CompletedOn => out.completed_on = day(cell, &mut reading),
+            C::Score => out.score = score(cell, fractions, &mut reading),
+        }
+    }
+    out
+}
+
+/// Empty, or one of the signs that people put where nothing is to be said.
+fn is_blank(cell: &Cell) -> bool {
+    cell.is_empty()
+        || matches!(
+            fold::fold(&cell.text).as_str(),
+            "-" | "--" | "n/a" | "na" | "none" | "?" | "." | "tbd" | "null" | "#n/a"
+        )
+}
+
+/// A number that names something. Zeros in front stay; `1.2E+11` is what a spreadsheet leaves of a long one.
+fn naming_number(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
+    let text = cell.text.trim_start_matches('#').trim();
+    let text = strip_word(text, "troop");
+    let shortened = text.contains(['e', 'E']) && text.contains('+') && text.parse::<f64>().is_ok();
+    let broken = cell.kind == CellKind::Number && text.contains('.');
+    if shortened || broken || cell.kind == CellKind::Date {
+        return reading.fail(
+            "number_shortened",
+            &cell.text,
+            "the whole number: a spreadsheet has changed it; format the column as text and send the list again",
+        );
+    }
+    let wants_digit =
+        reading.planned.column == C::MembershipNumber && !text.contains(|sign: char| sign.is_ascii_digit());
+    if wants_digit || fold::number(text).is_empty() || text.chars().count() > 40 {
+        return reading.fail("not_a_number", &cell.text, "a number of digits, or of letters and digits");
+    }
+    Some(text.to_owned())
+}
+
+/// `Troop 104` in a column of troop numbers is 104.
+fn strip_word<'a>(text: &'a str, word: &str) -> &'a str {
+    match text.get(..word.len()) {
+        Some(head) if head.eq_ignore_ascii_case(word) => {
+            text.get(word.len()..).unwrap_or_default().trim_start_matches([' ', '#', '-', '.'])
+        }
+        _ => text,
+    }
+}
+
+fn name(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
+    let looks_wrong =
+        !cell.text.contains(char::is_alphabetic) || cell.text.contains('@') || cell.text.chars().count() > 100;
+    if looks_wrong { reading.fail("not_a_name", &cell.text, "a name") } else { Some(cell.text.clone()) }
+}
+
+/// `Last, First`, else the last word (with the small words before it) is the family name.
+pub(super) fn split_name(text: &str) -> (Option<String>, Option<String>) {
+    let some = |text: &str| Some(text.trim().to_owned()).filter(|text| text.contains(char::is_alphabetic));
+    if let Some((last, first)) = text.split_once(',') {
+        return (some(first), some(last));
+    }
+    let words: Vec<&str> = text.split(' ').collect();
+    let Some(last_word) = words.len().checked_sub(1).filter(|at| *at > 0) else { return (None, some(text)) };
+    let is_small = |word: &str| {
+        matches!(
+            fold::fold(word).as_str(),
+            "de" | "da"
+                | "di"
+                | "du"
+                | "van"
+                | "von"
+                | "der"
+                | "den"
+                | "la"
+                | "le"
+                | "el"
+                | "al"
+                | "bin"
+                | "ter"
+                | "ten"
+                | "dos"
+                | "del"
+                | "st"
+                | "st."
+        )
+    };
+    let mut start = last_word;
+    while start > 1 && words.get(start - 1).is_some_and(|word| is_small(word)) {
+        start -= 1;
+    }
+    (some(&words.get(..start).unwrap_or_default().join(" ")), some(&words.get(start..).unwrap_or_default().join(" ")))
+}
+
+fn email(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
+    fold::email(&cell.text)
+        .or_else(|| reading.fail("not_an_email", &cell.text, "one e-mail address such as name@example.org"))
+}
+
+fn day(cell: &Cell, reading: &mut Reading<'_>) -> Option<NaiveDate> {
+    let order = reading.planned.date_order?; // asked once for the column, not once a cell
+    dates::read(cell, order).or_else(|| {
+        let expected = match order {
+            dates::DateOrder::DayFirst => "a day, written day first in this column: 31/01/2026, or 2026-01-31",
+            dates::DateOrder::MonthFirst => "a day, written month first in this column: 01/31/2026, or 2026-01-31",
+            dates::DateOrder::YearFirst => "a day such as 2026-01-31",
+        };
+        reading.fail("not_a_day", &cell.text, expected)
+    })
+}
+
+/// The words that lists use for the state of a screening; common practice, no source.
+fn screening(cell: &Cell, reading: &mut Reading<'_>) -> Option<ScreeningOutcome> {
+    match fold::key(&cell.text).as_str() {
+        "yes" | "y" | "x" | "ok" | "clear" | "cleared" | "approved" | "passed" | "pass" | "valid" | "current"
+        | "complete" | "completed" | "eligible" | "met" | "on file" | "active" | "true" | "1" | "good" | "done" => {
+            Some(ScreeningOutcome::Met)
+        }
+        "no" | "n" | "not met" | "not cleared" | "failed" | "fail" | "expired" | "missing" | "ineligible"
+        | "not eligible" | "denied" | "not on file" | "rejected" | "invalid" | "false" | "0" | "lapsed"
+        | "not approved" => Some(ScreeningOutcome::NotMet),
+        "pending" | "in progress" | "submitted" | "under way" | "sent" | "started" | "processing" | "in process"
+        | "requested" | "in review" | "incomplete" => Some(ScreeningOutcome::Pending),
+        _ => reading.fail("not_an_outcome", &cell.text, "one of: yes, no, pending"),
+    }
+}
+
+/// `92`, `92 %`, `92,5`, `18/20`, or a spreadsheet's 0.92, in hundredths of a per cent, cut and never rounded up.
+fn score(cell: &Cell, fractions: bool, reading: &mut Reading<'_>) -> Option<u16> {
+    let text = cell.text.replace([' ', '%'], "").replace(',', ".");
+    let hundredths = match text.split_once('/') {
+        Some((got, of)) => ratio(got, of),
+        None => {
+            decimal(&text).map(|thousands| if fractions { thousands * 100 } else { thousands }).map(|value| value / 100)
+        }
+    };
+    match hundredths.and_then(|value| u16::try_from(value).ok()) {
+        Some(value) if value <= 10_000 => Some(value),
+        _ => reading.fail("not_a_score", &cell.text, "a score from 0 to 100 per cent, such as 92 or 18/20"),
+    }
+}
+
+fn ratio(got: &str, of: &str) -> Option<u64> {
+    let (got, of) = (decimal(got)?, decimal(of)?);
+    (of > 0 && got <= of).then(|| got * 10_000 / of)
+}
+
+/// A decimal number in ten-thousandths.
+fn decimal(text: &str) -> Option<u64> {
+    let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
+    let digits = |text: &str| text.chars().all(|sign| sign.is_ascii_digit());
+    if (whole.is_empty() && fraction.is_empty()) || !digits(whole) || !digits(fraction) || whole.len() > 6 {
+        return None;
+    }
+    let padded: String = fraction.chars().chain(std::iter::repeat('0')).take(4).collect();
+    format!("{whole}{padded}").parse().ok()
+}

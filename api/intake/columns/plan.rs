@@ -1,0 +1,193 @@
+//! A column of the file for everything that the kind looks for: recognised, proposed, or asked of a person.
+
+use super::dates::{self, DateOrder, OrderFound};
+use super::headings::{self, Sureness};
+use crate::intake::kinds::{ListColumn, ListKind};
+use crate::intake::parse::table::{Cell, ParsedTable, letter};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use utoipa::ToSchema;
+
+/// Which column of the file holds what, and what has to be asked before a row can be read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct ColumnPlan {
+    /// The columns that are used.
+    pub columns: Vec<PlannedColumn>,
+    /// What the kind cannot do without and no column gives; of each group one is enough.
+    pub missing: Vec<Vec<ListColumn>>,
+    /// Headings that nothing is read from.
+    pub unused_headings: Vec<String>,
+    /// Date columns whose order nobody can tell from the cells: a person says which it is.
+    pub undecided_dates: Vec<ListColumn>,
+}
+
+/// One column of the file with what it holds.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct PlannedColumn {
+    /// What it holds.
+    pub column: ListColumn,
+    /// Its letter in the file.
+    pub letter: String,
+    /// Its heading in the file.
+    pub heading: String,
+    /// How it came to be this one.
+    pub chosen_by: ChosenBy,
+    /// In which order its days are written, for a date column.
+    #[schema(required = true)]
+    pub date_order: Option<DateOrder>,
+    /// Its place, counted from 0.
+    pub place: u16,
+}
+
+/// How a column came to be the one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ChosenBy {
+    /// Its heading is a known name.
+    Recognised,
+    /// Its heading is near a known name: worth a look.
+    Proposed,
+    /// A person said so.
+    Person,
+}
+
+/// What a person said about the columns: letters and date orders; what is absent stays as the program found it.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ColumnChoices {
+    /// The letter of the column that holds this; `None` says that no column does.
+    pub letters: BTreeMap<ListColumn, Option<String>>,
+    /// The order in which the days of this column are written.
+    pub date_orders: BTreeMap<ListColumn, DateOrder>,
+}
+
+/// The plan for a table: what people said first, then what the headings say.
+#[must_use]
+pub fn plan(table: &ParsedTable, kind: ListKind, choices: &ColumnChoices) -> ColumnPlan {
+    let mut columns: Vec<PlannedColumn> = Vec::new();
+    for column in kind.columns() {
+        let said = choices.letters.get(column);
+        let found = match said {
+            Some(None) => None,
+            Some(Some(wanted)) => place_of(table, wanted).map(|place| (place, ChosenBy::Person)),
+            None => by_heading(table, kind, *column, choices),
+        };
+        if let Some((place, chosen_by)) = found {
+            let heading = table.header.cells.get(place).cloned().unwrap_or_default();
+            let place16 = u16::try_from(place).unwrap_or(u16::MAX);
+            columns.push(PlannedColumn {
+                column: *column,
+                letter: letter(place),
+                heading,
+                chosen_by,
+                date_order: None,
+                place: place16,
+            });
+        }
+    }
+    drop_spare_full_name(&mut columns);
+    let mut undecided_dates = Vec::new();
+    for planned in columns.iter_mut().filter(|planned| planned.column.is_date()) {
+        let order = choices.date_orders.get(&planned.column).copied();
+        planned.date_order = order.or_else(|| match dates::order_of(cells(table, planned.place)) {
+            OrderFound::Decided(order) => Some(order),
+            OrderFound::Undecidable => None,
+        });
+        if planned.date_order.is_none() {
+            undecided_dates.push(planned.column);
+        }
+    }
+    let has = |column: &ListColumn| columns.iter().any(|planned| planned.column == *column);
+    let missing = kind.wanted().iter().filter(|group| !group.iter().any(has)).map(|group| group.to_vec()).collect();
+    let used = |place: usize| columns.iter().any(|planned| usize::from(planned.place) == place);
+    let unused_headings = table
+        .header
+        .cells
+        .iter()
+        .enumerate()
+        .filter(|(place, heading)| !heading.is_empty() && !used(*place))
+        .map(|(_, heading)| heading.clone())
+        .collect();
+    ColumnPlan { columns, missing, unused_headings, undecided_dates }
+}
+
+/// Where first and last name have columns of their own, another heading with "name" in it is somebody else's name.
+fn drop_spare_full_name(columns: &mut Vec<PlannedColumn>) {
+    let has = |wanted: ListColumn| columns.iter().any(|planned| planned.column == wanted);
+    if has(ListColumn::FirstName) && has(ListColumn::LastName) {
+        columns.retain(|planned| planned.column != ListColumn::FullName || planned.chosen_by == ChosenBy::Person);
+    }
+}
+
+/// The cells of one column, top down.
+pub(super) fn cells(table: &ParsedTable, place: u16) -> impl Iterator<Item = &Cell> + Clone {
+    table.rows.iter().filter_map(move |row| row.cells.get(usize::from(place))).filter(|cell| !cell.is_empty())
+}
+
+fn place_of(table: &ParsedTable, wanted: &str) -> Option<usize> {
+    let width = table.rows.iter().map(|row| row.cells.len()).max().unwrap_or(0).max(table.header.cells.len());
+    (0..width).find(|place| letter(*place).eq_ignore_ascii_case(wanted.trim()))
+}
+
+/// The surest heading for a column; of two alike the left one. A column that a person gave to something else is not taken.
+fn by_heading(
+    table: &ParsedTable,
+    kind: ListKind,
+    column: ListColumn,
+    choices: &ColumnChoices,
+) -> Option<(usize, ChosenBy)> {
+    let taken =
+        |place: usize| choices.letters.values().flatten().any(|said| said.trim().eq_ignore_ascii_case(&letter(place)));
+    let mut best: Option<(usize, Sureness)> = None;
+    for (place, heading) in table.header.cells.iter().enumerate() {
+        if let Some((found, sureness)) = headings::recognise(heading, kind) {
+            let better = best.is_none_or(|(_, so_far)| sureness > so_far);
+            if found == column && better && !taken(place) {
+                best = Some((place, sureness));
+            }
+        }
+    }
+    best.map(|(place, sureness)| {
+        (place, if sureness == Sureness::Exact { ChosenBy::Recognised } else { ChosenBy::Proposed })
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::parse::parse;
+
+    fn plan_of(csv: &str, kind: ListKind, choices: &ColumnChoices) -> ColumnPlan {
+        plan(&parse(csv.as_bytes(), kind).unwrap(), kind, choices)
+    }
+
+    #[test]
+    fn missing_columns_are_named_and_unused_headings_shown() {
+        let plan = plan_of("Troop,Name,Shirt size\n1,Ann Lee,M\n", ListKind::RoleList, &ColumnChoices::default());
+        assert!(plan.missing.is_empty());
+        assert_eq!(plan.unused_headings, ["Shirt size"]);
+        let plan = plan_of("Troop,Last name,Shirt\n1,Lee,M\n", ListKind::RoleList, &ColumnChoices::default());
+        assert_eq!(plan.missing, [vec![ListColumn::FirstName, ListColumn::FullName]]);
+    }
+
+    #[test]
+    fn a_person_overrules_the_headings() {
+        let mut choices = ColumnChoices::default();
+        choices.letters.insert(ListColumn::ReceivedOn, Some("c".into()));
+        let plan = plan_of("Troop,Date,Seen\n1,2026-01-05,2026-02-06\n", ListKind::BankDetails, &choices);
+        let received = plan.columns.iter().find(|planned| planned.column == ListColumn::ReceivedOn).unwrap();
+        assert_eq!((received.letter.as_str(), received.chosen_by), ("C", ChosenBy::Person));
+        choices.letters.insert(ListColumn::ReceivedOn, None);
+        let plan = plan_of("Troop,Date,Seen\n1,2026-01-05,2026-02-06\n", ListKind::BankDetails, &choices);
+        assert_eq!(plan.missing, [vec![ListColumn::ReceivedOn]]);
+    }
+
+    #[test]
+    fn an_undecidable_date_column_is_asked_and_an_answer_settles_it() {
+        let csv = "Troop,Received\n1,03/04/2026\n2,05/06/2026\n";
+        let asked = plan_of(csv, ListKind::BankDetails, &ColumnChoices::default());
+        assert_eq!(asked.undecided_dates, [ListColumn::ReceivedOn]);
+        let mut choices = ColumnChoices::default();
+        choices.date_orders.insert(ListColumn::ReceivedOn, DateOrder::DayFirst);
+        assert!(plan_of(csv, ListKind::BankDetails, &choices).undecided_dates.is_empty());
+    }
+}

@@ -1,0 +1,149 @@
+//! The kinds of list that are read, and the columns that each kind may have.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// What a posted list is about; it decides which columns are looked for and what a row can state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ListKind {
+    /// Who is registered as coordinator of which troop, with membership and screening.
+    RoleList,
+    /// Which troops' bank details forms have been received.
+    BankDetails,
+    /// Who has completed which course, with the score where there is one.
+    Certificates,
+}
+
+/// A column that a list may have, whatever its heading is called in the file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ListColumn {
+    /// The troop's number.
+    TroopNumber,
+    /// Given name.
+    FirstName,
+    /// Family name.
+    LastName,
+    /// Both names in one cell: `First Last` or `Last, First`.
+    FullName,
+    /// E-mail address.
+    Email,
+    /// Telephone number.
+    Phone,
+    /// Membership number.
+    MembershipNumber,
+    /// The day until which the membership holds.
+    MembershipValidUntil,
+    /// Whether the screening is on file.
+    ScreeningOutcome,
+    /// The day until which the screening holds.
+    ScreeningValidUntil,
+    /// The day on which the form was received.
+    ReceivedOn,
+    /// The code of the course.
+    CourseCode,
+    /// The day on which the course was completed.
+    CompletedOn,
+    /// The score reached, in per cent.
+    Score,
+}
+
+impl ListKind {
+    /// Every kind, in the order in which they are shown.
+    pub const ALL: [Self; 3] = [Self::RoleList, Self::BankDetails, Self::Certificates];
+
+    /// The name under which the kind is stored and sent.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::RoleList => "role_list",
+            Self::BankDetails => "bank_details",
+            Self::Certificates => "certificates",
+        }
+    }
+
+    /// The kind with this name.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.name() == name)
+    }
+
+    /// The columns that this kind looks for, in the order in which they are shown.
+    #[must_use]
+    pub const fn columns(self) -> &'static [ListColumn] {
+        use ListColumn as C;
+        match self {
+            Self::RoleList => &[
+                C::TroopNumber,
+                C::FirstName,
+                C::LastName,
+                C::FullName,
+                C::Email,
+                C::Phone,
+                C::MembershipNumber,
+                C::MembershipValidUntil,
+                C::ScreeningOutcome,
+                C::ScreeningValidUntil,
+            ],
+            Self::BankDetails => &[C::TroopNumber, C::ReceivedOn],
+            Self::Certificates => &[
+                C::FirstName,
+                C::LastName,
+                C::FullName,
+                C::TroopNumber,
+                C::Email,
+                C::MembershipNumber,
+                C::CourseCode,
+                C::CompletedOn,
+                C::Score,
+            ],
+        }
+    }
+
+    /// Groups of columns of which at least one must be there; without them a row says nothing that can be used.
+    #[must_use]
+    pub const fn wanted(self) -> &'static [&'static [ListColumn]] {
+        use ListColumn as C;
+        match self {
+            Self::RoleList => &[&[C::TroopNumber], &[C::FirstName, C::FullName], &[C::LastName, C::FullName]],
+            Self::BankDetails => &[&[C::TroopNumber], &[C::ReceivedOn]],
+            Self::Certificates => &[
+                &[C::FirstName, C::FullName, C::MembershipNumber],
+                &[C::LastName, C::FullName, C::MembershipNumber],
+                &[C::Email, C::MembershipNumber, C::TroopNumber],
+                &[C::CourseCode],
+                &[C::CompletedOn],
+            ],
+        }
+    }
+}
+
+impl ListColumn {
+    /// The name under which the column is stored and sent.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::TroopNumber => "troop_number",
+            Self::FirstName => "first_name",
+            Self::LastName => "last_name",
+            Self::FullName => "full_name",
+            Self::Email => "email",
+            Self::Phone => "phone",
+            Self::MembershipNumber => "membership_number",
+            Self::MembershipValidUntil => "membership_valid_until",
+            Self::ScreeningOutcome => "screening_outcome",
+            Self::ScreeningValidUntil => "screening_valid_until",
+            Self::ReceivedOn => "received_on",
+            Self::CourseCode => "course_code",
+            Self::CompletedOn => "completed_on",
+            Self::Score => "score",
+        }
+    }
+
+    /// True for columns whose cells are days.
+    #[must_use]
+    pub const fn is_date(self) -> bool {
+        matches!(self, Self::MembershipValidUntil | Self::ScreeningValidUntil | Self::ReceivedOn | Self::CompletedOn)
+    }
+}

@@ -1,0 +1,260 @@
+//! One row against everybody known: the first rule that speaks decides.
+
+use super::likeness::{CLEAR_BY, Lines, first_names_agree, first_names_near, name_likeness, percent};
+use super::{Candidate, MatchOutcome, MatchReason, ReasonCode};
+use crate::common::ids::{PersonId, TroopId};
+use crate::intake::fold;
+
+/// Somebody the unit knows, as far as matching needs.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Known {
+    /// Who.
+    pub person_id: PersonId,
+    /// Given name.
+    pub first_name: String,
+    /// Family name.
+    pub last_name: String,
+    /// Addresses, in any writing.
+    pub emails: Vec<String>,
+    /// Membership number, in any writing.
+    pub membership_number: Option<String>,
+    /// The troops that this person is known in.
+    pub troops: Vec<TroopId>,
+}
+
+/// What a row says about a person, its troop already found in the unit.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Listed {
+    /// The row's number as a spreadsheet shows it.
+    pub row_number: u32,
+    /// The troop, where the list names one that the unit has.
+    pub troop: Option<TroopId>,
+    /// Given name.
+    pub first_name: Option<String>,
+    /// Family name.
+    pub last_name: Option<String>,
+    /// Address, in any writing.
+    pub email: Option<String>,
+    /// Membership number, in any writing.
+    pub membership_number: Option<String>,
+}
+
+impl Known {
+    pub(super) fn name(&self) -> (&str, &str) {
+        (&self.first_name, &self.last_name)
+    }
+
+    fn full_name(&self) -> String {
+        format!("{} {}", self.first_name, self.last_name)
+    }
+
+    fn has_email(&self, wanted: &str) -> bool {
+        self.emails.iter().any(|address| fold::email(address).as_deref() == Some(wanted))
+    }
+}
+
+impl Listed {
+    pub(super) fn name(&self) -> (&str, &str) {
+        (self.first_name.as_deref().unwrap_or_default(), self.last_name.as_deref().unwrap_or_default())
+    }
+
+    pub(super) fn has_name(&self) -> bool {
+        !fold::key(self.name().0).is_empty() && !fold::key(self.name().1).is_empty()
+    }
+
+    pub(super) fn email_key(&self) -> Option<String> {
+        self.email.as_deref().and_then(fold::email)
+    }
+
+    pub(super) fn number_key(&self) -> Option<String> {
+        self.membership_number.as_deref().map(fold::number).filter(|number| !number.is_empty())
+    }
+}
+
+type Decision = (MatchOutcome, MatchReason);
+
+/// Decides about one row by itself; `match_rows` then looks at all rows together.
+#[must_use]
+pub fn decide(row: &Listed, known: &[Known], lines: Lines) -> Decision {
+    if let Some(decision) = by_number(row, known, lines) {
+        return decision;
+    }
+    if let Some(decision) = by_email(row, known) {
+        return decision;
+    }
+    by_name(row, known, lines)
+}
+
+fn by_number(row: &Listed, known: &[Known], lines: Lines) -> Option<Decision> {
+    let number = row.number_key()?;
+    let holders: Vec<&Known> = known
+        .iter()
+        .filter(|known| known.membership_number.as_deref().map(fold::number).as_deref() == Some(&*number))
+        .collect();
+    match holders.as_slice() {
+        [] => None,
+        [one]
+            if !row.has_name()
+                || name_likeness(row.name(), one.name()) >= lines.review
+                || first_names_near(row.name(), one.name()) =>
+        {
+            Some(taken(one, ReasonCode::MembershipNumber, format!("the membership number is {}'s", one.full_name())))
+        }
+        [one] => Some(ask(
+            row,
+            &[one],
+            ReasonCode::NumberButOtherName,
+            format!(
+                "the membership number is {}'s, but the name on the list is another: one of the two may be mistyped",
+                one.full_name()
+            ),
+        )),
+        several => {
+            Some(ask(row, several, ReasonCode::NumberOfSeveral, "several people have this membership number".into()))
+        }
+    }
+}
+
+fn by_email(row: &Listed, known: &[Known]) -> Option<Decision> {
+    let email = row.email_key()?;
+    let first = row.name().0;
+    let holders: Vec<&Known> = known.iter().filter(|known| known.has_email(&email)).collect();
+    let same: Vec<&Known> =
+        holders.iter().copied().filter(|known| first_names_agree(first, &known.first_name)).collect();
+    match same.as_slice() {
+        [one] if numbers_conflict(row, one) => Some(number_conflict(row, one)),
+        [one] => {
+            Some(taken(one, ReasonCode::EmailAndFirstName, format!("e-mail and first name are {}'s", one.full_name())))
+        }
+        [] => {
+            let near = |known: &&Known| {
+                first_names_near(row.name(), known.name())
+                    || (first.is_empty() && fold::key(row.name().1) == fold::key(&known.last_name))
+            };
+            let near: Vec<&Known> = holders.into_iter().filter(near).collect();
+            let one = near.first()?;
+            Some(ask(
+                row,
+                &near,
+                ReasonCode::EmailButOtherFirstName,
+                format!(
+                    "the e-mail is {}'s, the first name is written differently: the same person, or somebody who shares the address?",
+                    one.full_name()
+                ),
+            ))
+        }
+        several => {
+            Some(ask(row, several, ReasonCode::SeveralFit, "several people have this e-mail and first name".into()))
+        }
+    }
+}
+
+fn by_name(row: &Listed, known: &[Known], lines: Lines) -> Decision {
+    if !row.has_name() {
+        return (
+            MatchOutcome::Problem,
+            MatchReason::new(
+                ReasonCode::NothingToMatchBy,
+                "the row has no full name and no number or address that is known",
+            ),
+        );
+    }
+    let mut scored: Vec<(f64, &Known)> = known
+        .iter()
+        .map(|known| (name_likeness(row.name(), known.name()), known))
+        .filter(|(score, _)| *score >= lines.review)
+        .collect();
+    scored.sort_by(|one, other| other.0.total_cmp(&one.0).then_with(|| one.1.person_id.cmp(&other.1.person_id)));
+    let in_troop: Vec<(f64, &Known)> = scored
+        .iter()
+        .copied()
+        .filter(|(_, known)| row.troop.is_some_and(|troop| known.troops.contains(&troop)))
+        .collect();
+    if let Some((best, one)) = in_troop.first().copied() {
+        let people: Vec<&Known> = in_troop.iter().map(|(_, known)| *known).collect();
+        let clear = in_troop.get(1).is_none_or(|(second, _)| best - second >= CLEAR_BY);
+        if best < lines.accept || !first_names_near(row.name(), one.name()) {
+            let sentence =
+                format!("the name is near to {} of the same troop, but not near enough to be taken", one.full_name());
+            return ask(row, &people, ReasonCode::NameIsNear, sentence);
+        }
+        if !clear {
+            return ask(
+                row,
+                &people,
+                ReasonCode::SeveralFit,
+                "several people of the troop have a name like this".into(),
+            );
+        }
+        if numbers_conflict(row, one) {
+            return number_conflict(row, one);
+        }
+        if emails_conflict(row, one) {
+            let sentence = format!(
+                "name and troop are {}'s, but the e-mail is another: the same person with a new address?",
+                one.full_name()
+            );
+            return ask(row, &people, ReasonCode::EmailConflicts, sentence);
+        }
+        return taken(
+            one,
+            ReasonCode::NameAndTroop,
+            format!("name and troop are {}'s, and nobody else is near", one.full_name()),
+        );
+    }
+    let elsewhere: Vec<&Known> = scored
+        .iter()
+        .filter(|(score, known)| {
+            *score >= lines.accept && first_names_near(row.name(), known.name()) && !numbers_conflict(row, known)
+        })
+        .map(|(_, known)| *known)
+        .collect();
+    match elsewhere.first() {
+        Some(one) => {
+            let sentence = format!("{} has this name but not this troop; a name alone is not enough", one.full_name());
+            ask(row, &elsewhere, ReasonCode::SameNameOtherTroop, sentence)
+        }
+        None => (
+            MatchOutcome::New { first_row: row.row_number },
+            MatchReason::new(ReasonCode::NobodyFits, "nobody in the unit fits"),
+        ),
+    }
+}
+
+fn numbers_conflict(row: &Listed, known: &Known) -> bool {
+    match (row.number_key(), known.membership_number.as_deref().map(fold::number).filter(|number| !number.is_empty())) {
+        (Some(one), Some(other)) => one != other,
+        _ => false,
+    }
+}
+
+fn emails_conflict(row: &Listed, known: &Known) -> bool {
+    row.email_key().is_some_and(|email| {
+        known.emails.iter().any(|address| fold::email(address).is_some()) && !known.has_email(&email)
+    })
+}
+
+fn number_conflict(row: &Listed, one: &Known) -> Decision {
+    let sentence = format!("everything else is {}'s, but the membership number is another", one.full_name());
+    ask(row, &[one], ReasonCode::NumberConflicts, sentence)
+}
+
+fn taken(known: &Known, code: ReasonCode, sentence: String) -> Decision {
+    (MatchOutcome::Taken { person_id: known.person_id }, MatchReason::new(code, sentence))
+}
+
+/// The most people that are shown to choose from.
+const MAX_CANDIDATES: usize = 5;
+
+fn ask(row: &Listed, people: &[&Known], code: ReasonCode, sentence: String) -> Decision {
+    let candidates = people
+        .iter()
+        .take(MAX_CANDIDATES)
+        .map(|known| Candidate {
+            person_id: known.person_id,
+            likeness_percent: percent(name_likeness(row.name(), known.name())),
+            code,
+        })
+        .collect();
+    (MatchOutcome::Ask { candidates }, MatchReason::new(code, sentence))
+}

@@ -1,0 +1,157 @@
+//! How alike two names are: Jaro-Winkler over folded words, with nicknames and swapped columns counted as the same.
+
+use super::nicknames;
+use crate::intake::fold;
+
+/// The two lines between which a person decides. Both come from the season's policy.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lines {
+    /// From here one clear best is taken.
+    pub accept: f64,
+    /// Below this nobody is thought of.
+    pub review: f64,
+}
+
+/// How far the best must be above the second; from trying values on a truth set (tests/oracles), where it cost nothing.
+pub(super) const CLEAR_BY: f64 = 0.05;
+/// How alike the first names alone must be to take somebody: siblings and spouses of one troop share the rest.
+pub(super) const FIRST_NAME_FLOOR: f64 = 0.85;
+
+impl Lines {
+    /// The lines as a policy writes them, in per cent.
+    #[must_use]
+    pub fn from_percent(accept: u8, review: u8) -> Self {
+        Self { accept: f64::from(accept) / 100.0, review: f64::from(review) / 100.0 }
+    }
+}
+
+/// True when the two first names are the same, short for one another, or agree in their first word (`Mary Ann`, `Mary`).
+#[must_use]
+pub fn first_names_agree(one: &str, other: &str) -> bool {
+    let (one, other) = (fold::words(one), fold::words(other));
+    if one.concat() == other.concat() {
+        return !one.is_empty();
+    }
+    matches!((one.first(), other.first()), (Some(one), Some(other)) if nicknames::same_or_short(one, other))
+}
+
+/// The likeness of two names from 0 to 1, each given as first and last; 0 when one of them has no letter at all.
+///
+/// A nickname counts as the name; first and last may be swapped, as they are when a list has its columns mixed up.
+#[must_use]
+pub fn name_likeness(one: (&str, &str), other: (&str, &str)) -> f64 {
+    let straight = whole(one, other);
+    let swapped = whole((one.1, one.0), other);
+    straight.max(swapped)
+}
+
+fn whole(one: (&str, &str), other: (&str, &str)) -> f64 {
+    let first_other = fold::key(other.0);
+    let first_one = if first_names_agree(one.0, other.0) { first_other.clone() } else { fold::key(one.0) };
+    let one = joined(&first_one, &fold::key(one.1));
+    let other = joined(&first_other, &fold::key(other.1));
+    if one.is_empty() || other.is_empty() { 0.0 } else { strsim::jaro_winkler(&one, &other) }
+}
+
+fn joined(first: &str, last: &str) -> String {
+    format!("{first} {last}").trim().to_owned()
+}
+
+/// True when the first names are near enough that the whole name may be taken.
+pub(super) fn first_names_near(one: (&str, &str), other: (&str, &str)) -> bool {
+    let near = |one: &str, other: &str| {
+        first_names_agree(one, other) || strsim::jaro_winkler(&fold::key(one), &fold::key(other)) >= FIRST_NAME_FLOOR
+    };
+    near(one.0, other.0) || (near(one.1, other.0) && near(one.0, other.1))
+}
+
+/// A likeness in per cent, cut.
+pub(super) fn percent(likeness: f64) -> u8 {
+    (0..=100_u8).rev().find(|percent| f64::from(*percent) <= likeness * 100.0 + 1e-9).unwrap_or(0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Winkler, Overview of Record Linkage and Current Research Directions (US Census Bureau RRS2006-02), the table of
+    /// Jaro and Jaro-Winkler values, as check-values.md 6.1 quotes it; printed there to three places.
+    #[test]
+    fn winklers_table_holds() {
+        for (one, other, jaro, winkler) in [
+            ("SHACKLEFORD", "SHACKELFORD", 0.970, 0.982),
+            ("DUNNINGHAM", "CUNNIGHAM", 0.896, 0.896),
+            ("NICHLESON", "NICHULSON", 0.926, 0.956),
+            ("JONES", "JOHNSON", 0.790, 0.832),
+            ("MASSEY", "MASSIE", 0.889, 0.933),
+            ("ABROMS", "ABRAMS", 0.889, 0.922),
+            ("JERALDINE", "GERALDINE", 0.926, 0.926),
+            ("MARHTA", "MARTHA", 0.944, 0.961),
+            ("MICHELLE", "MICHAEL", 0.869, 0.921),
+            ("JULIES", "JULIUS", 0.889, 0.933),
+            ("TANYA", "TONYA", 0.867, 0.880),
+            ("DWAYNE", "DUANE", 0.822, 0.840),
+            ("SEAN", "SUSAN", 0.783, 0.805),
+            ("JON", "JOHN", 0.917, 0.933),
+            ("DIXON", "DICKSONX", 0.767, 0.813), // 6.1: not in that table
+        ] {
+            assert!((strsim::jaro(one, other) - jaro).abs() < 0.000_51, "{one} {other}");
+            assert!((strsim::jaro_winkler(one, other) - winkler).abs() < 0.000_51, "{one} {other}");
+        }
+    }
+
+    /// check-values.md 6.2 and 6.3: pairs on which libraries and printed tables differ.
+    #[test]
+    fn the_traps_of_the_measure_are_known() {
+        for (one, other, jaro, winkler) in [
+            ("HARDIN", "MARTINEZ", 0.7222, 0.7222),
+            ("ITMAN", "SMITH", 0.4667, 0.4667),
+            ("JON", "JAN", 0.7778, 0.8000),
+            ("ABCDEFGHXX", "ABCDYYYYYYYY", 0.5778, 0.5778), // no bonus for the common start below .7
+            ("", "", 1.0, 1.0),                             // two empty texts are alike: hence never compared here
+        ] {
+            assert!((strsim::jaro(one, other) - jaro).abs() < 0.000_051, "{one} {other}");
+            assert!((strsim::jaro_winkler(one, other) - winkler).abs() < 0.000_051, "{one} {other}");
+        }
+        assert!(name_likeness(("", ""), ("", "")).abs() < f64::EPSILON, "nobody is nobody's double");
+    }
+
+    #[test]
+    fn first_names_agree_by_nickname_accent_or_first_word() {
+        for (one, other) in [
+            ("Liz", "Elizabeth"),
+            ("José", "JOSE"),
+            ("Mary Ann", "Mary"),
+            ("Bob", "Robert"),
+            ("Anne-Marie", "Anne Marie"),
+            ("AnneMarie", "Anne-Marie"),
+        ] {
+            assert!(first_names_agree(one, other) && first_names_agree(other, one), "{one} {other}");
+        }
+        for (one, other) in
+            [("Maria", "Mario"), ("Jon", "Jan"), ("", ""), ("J", "John"), ("Ann", "Hannah"), ("Bob", "Liz")]
+        {
+            assert!(!first_names_agree(one, other), "{one} {other}");
+        }
+    }
+
+    #[test]
+    fn likeness_sees_through_accents_nicknames_and_swapped_columns() {
+        for (one, other) in [
+            (("Peggy", "O’Brien"), ("Margaret", "OBrien")),
+            (("NÚÑEZ", "Renée"), ("Renee", "Nunez")),
+            (("Bill", "St. John"), ("William", "St John")),
+        ] {
+            assert!(name_likeness(one, other) > 0.999, "{one:?} {other:?}");
+        }
+        assert!(name_likeness(("Ada", "Okafor"), ("Bruno", "Silva")) < 0.6);
+        assert!(!first_names_near(("Carla", "Voss"), ("Peter", "Voss")));
+    }
+
+    #[test]
+    fn per_cents_are_cut() {
+        for (likeness, want) in [(0.0, 0), (0.9199, 91), (0.92, 92), (1.0, 100)] {
+            assert_eq!(percent(likeness), want);
+        }
+    }
+}

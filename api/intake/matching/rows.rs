@@ -1,0 +1,122 @@
+//! All rows of a list together: one person on several rows, new people on several rows, rows that contradict.
+
+use super::decide::{Known, Listed, decide};
+use super::likeness::{Lines, first_names_agree, percent};
+use super::{Candidate, MatchOutcome, MatchReason, ReasonCode, RowMatch};
+use crate::common::ids::PersonId;
+use crate::intake::fold;
+use std::collections::BTreeMap;
+
+/// Matches every row of a list; `makes_known` says whether this kind of list may bring new people.
+#[must_use]
+pub fn match_rows(rows: &[Listed], known: &[Known], lines: Lines, makes_known: bool) -> Vec<RowMatch> {
+    let mut matches: Vec<RowMatch> = rows
+        .iter()
+        .map(|row| {
+            let (outcome, reason) = decide(row, known, lines);
+            RowMatch { row_number: row.row_number, outcome, reason, also_on_rows: Vec::new() }
+        })
+        .collect();
+    join_taken(rows, &mut matches);
+    join_new(rows, &mut matches);
+    if !makes_known {
+        for found in matches.iter_mut().filter(|found| matches!(found.outcome, MatchOutcome::New { .. })) {
+            found.outcome = MatchOutcome::Ask { candidates: Vec::new() };
+            found.reason = MatchReason::new(
+                ReasonCode::UnknownPerson,
+                "nobody in the unit fits, and this list makes nobody known",
+            );
+        }
+    }
+    matches
+}
+
+/// Rows that take one person: said on each of them where they agree, put before a person where they do not.
+fn join_taken(rows: &[Listed], matches: &mut [RowMatch]) {
+    let mut takers: BTreeMap<PersonId, Vec<usize>> = BTreeMap::new();
+    for (place, found) in matches.iter().enumerate() {
+        if let MatchOutcome::Taken { person_id } = found.outcome {
+            takers.entry(person_id).or_default().push(place);
+        }
+    }
+    for (person_id, places) in takers.into_iter().filter(|(_, places)| places.len() > 1) {
+        let numbers = |but: usize| -> Vec<u32> {
+            places
+                .iter()
+                .filter(|place| **place != but)
+                .filter_map(|place| rows.get(*place))
+                .map(|row| row.row_number)
+                .collect()
+        };
+        let agree = places.iter().all(|one| places.iter().all(|other| is_one_person(rows.get(*one), rows.get(*other))));
+        for place in &places {
+            let Some(found) = matches.get_mut(*place) else { continue };
+            found.also_on_rows = numbers(*place);
+            if !agree {
+                let likeness_percent = percent(1.0);
+                found.outcome = MatchOutcome::Ask {
+                    candidates: vec![Candidate { person_id, likeness_percent, code: found.reason.code }],
+                };
+                let sentence = format!(
+                    "{}, but row {} would take the same person and says something else",
+                    found.reason.sentence,
+                    list(&found.also_on_rows)
+                );
+                found.reason = MatchReason::new(ReasonCode::RowsContradict, sentence);
+            }
+        }
+    }
+}
+
+/// True when two rows can speak of one person: the first names agree and neither number nor address contradicts.
+fn is_one_person(one: Option<&Listed>, other: Option<&Listed>) -> bool {
+    let (Some(one), Some(other)) = (one, other) else { return false };
+    let same = |one: Option<String>, other: Option<String>| one.is_none() || other.is_none() || one == other;
+    let names = !one.has_name()
+        || !other.has_name()
+        || (first_names_agree(one.name().0, other.name().0) && fold::key(one.name().1) == fold::key(other.name().1));
+    names && same(one.number_key(), other.number_key()) && same(one.email_key(), other.email_key())
+}
+
+/// Rows of one new person get the number of the first of them: same number, same address and name, or same name and troop.
+fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
+    let mut firsts: Vec<&Listed> = Vec::new();
+    let mut groups: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+    for (row, found) in rows.iter().zip(matches.iter_mut()) {
+        if !matches!(found.outcome, MatchOutcome::New { .. }) {
+            continue;
+        }
+        let known_first = firsts.iter().find(|first| is_one_new_person(first, row)).map(|first| first.row_number);
+        if known_first.is_none() {
+            firsts.push(row);
+        }
+        let first_row = known_first.unwrap_or(row.row_number);
+        found.outcome = MatchOutcome::New { first_row };
+        groups.entry(first_row).or_default().push(row.row_number);
+    }
+    for found in matches.iter_mut() {
+        if let MatchOutcome::New { first_row } = found.outcome {
+            let group = groups.get(&first_row).cloned().unwrap_or_default();
+            found.also_on_rows = group.into_iter().filter(|number| *number != found.row_number).collect();
+            if !found.also_on_rows.is_empty() {
+                let sentence =
+                    format!("nobody in the unit fits; row {} is the same new person", list(&found.also_on_rows));
+                found.reason = MatchReason::new(ReasonCode::NobodyFits, sentence);
+            }
+        }
+    }
+}
+
+fn is_one_new_person(one: &Listed, other: &Listed) -> bool {
+    let same = |one: Option<String>, other: Option<String>| one.is_some() && one == other;
+    is_one_person(Some(one), Some(other))
+        && one.has_name()
+        && other.has_name()
+        && (same(one.number_key(), other.number_key())
+            || same(one.email_key(), other.email_key())
+            || (one.troop.is_some() && one.troop == other.troop))
+}
+
+fn list(numbers: &[u32]) -> String {
+    numbers.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
+}

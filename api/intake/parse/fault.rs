@@ -1,0 +1,82 @@
+//! Why a whole file was refused, in words that say what to do next.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// A file that cannot be read as a list.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema, thiserror::Error)]
+#[error("{detail}")]
+pub struct ParseFault {
+    /// What is wrong, as a stable code.
+    pub code: FaultCode,
+    /// The row where it was seen, as a spreadsheet shows it.
+    #[schema(required = true)]
+    pub row_number: Option<u32>,
+    /// The column where it was seen, as a spreadsheet letters it.
+    #[schema(required = true)]
+    pub column: Option<String>,
+    /// What was read and what to do next.
+    pub detail: String,
+}
+
+/// Why a file was refused.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum FaultCode {
+    /// Nothing is in the file.
+    Empty,
+    /// It is not a list: a picture, a web page, a document.
+    NotAList,
+    /// The format is not read yet.
+    UnsupportedFormat,
+    /// A workbook under a password, or of the format before 2007.
+    LockedOrOldWorkbook,
+    /// The workbook carries macros.
+    Macros,
+    /// A packed file lies inside the packed file.
+    NestedArchive,
+    /// Unpacked it would be far larger than it looks.
+    UnpacksTooLarge,
+    /// It has too many parts.
+    TooManyParts,
+    /// The file is larger than 5 MiB.
+    FileTooLarge,
+    /// It reaches over more cells than a list can have.
+    TooManyCells,
+    /// It has more rows than a list can have.
+    TooManyRows,
+    /// It has more columns than a list can have.
+    TooManyColumns,
+    /// A cell holds more text than a list can have.
+    CellTooLong,
+    /// A part of the workbook is built in a way that no spreadsheet program builds it.
+    Malformed,
+    /// A zero byte stands in the text.
+    ZeroByte,
+    /// A quotation mark is never closed.
+    UnclosedQuote,
+    /// No row of headings was found.
+    NoHeadings,
+    /// There are headings and nothing below them.
+    NoRows,
+    /// Reading took too long.
+    TookTooLong,
+    /// Reading needed too much memory.
+    TooMuchMemory,
+    /// The reader is not there or broke; not the file's fault.
+    ReaderFailed,
+}
+
+impl ParseFault {
+    /// A fault of the whole file.
+    #[must_use]
+    pub fn whole(code: FaultCode, detail: impl Into<String>) -> Self {
+        Self { code, row_number: None, column: None, detail: detail.into() }
+    }
+
+    /// A fault at a row and column.
+    #[must_use]
+    pub fn at(code: FaultCode, row_number: u32, column: usize, detail: impl Into<String>) -> Self {
+        Self { code, row_number: Some(row_number), column: Some(super::table::letter(column)), detail: detail.into() }
+    }
+}
