@@ -48,4 +48,4 @@ pub struct Feature {
 }
 
 /// THE list of features, in dependency order.
-pub const FEATURES: &[Feature] = &[server::feature(), accounts::feature(), units::feature()];
+pub const FEATURES: &[Feature] = &[server::feature(), accounts::feature(), units::feature(), seasons::feature()];

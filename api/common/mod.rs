@@ -8,3 +8,4 @@ pub mod etag;
 pub mod ids;
 pub mod page;
 pub mod shape;
+pub mod text;

@@ -3,6 +3,51 @@
 //! What differs from unit to unit is data here, never code: the calendar says when, the policy says what is asked of
 //! whom and which gate it holds shut. Everything computed from them (where a troop stands, whether a gate is open)
 //! lives in `standings`; this feature only keeps the two documents true.
+//!
+//! Invariants: a unit has at most one current season, and its first one becomes it; a policy version is never changed,
+//! a new one follows it; a write into a closed season is refused in one place, [`guard_open`].
 
+mod add_milestone;
 pub mod calendar;
+mod change_milestone;
+mod change_policy;
+mod change_season;
+mod create_season;
+mod find_policy;
+mod find_season;
+mod list_milestones;
+mod list_seasons;
+mod load;
 pub mod policy;
+mod rules;
+mod sql;
+
+pub use load::{ThisSeason, calendar_of, current, guard_current, guard_open, policy_at, policy_of, resolve};
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::Feature;
+
+/// The feature's value.
+#[must_use]
+pub const fn feature() -> Feature {
+    Feature {
+        name: "seasons",
+        about: "The seasons of a unit: time zone, dated milestones, and the policy that says what is asked of whom.",
+        routes,
+        tick: None,
+    }
+}
+
+fn routes(config: &mut ServiceConfig<'_>) {
+    config
+        .service(create_season::create_season)
+        .service(list_seasons::list_seasons)
+        .service(find_season::find_season)
+        .service(change_season::change_season)
+        .service(add_milestone::add_milestone)
+        .service(list_milestones::list_milestones)
+        .service(change_milestone::change_milestone)
+        .service(find_policy::find_policy)
+        .service(change_policy::change_policy);
+}

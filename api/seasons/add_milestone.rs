@@ -1,0 +1,93 @@
+//! Add a milestone of the unit's own.
+
+use actix_web::post;
+use chrono::NaiveDate;
+use garde::Validate;
+use serde::Deserialize;
+use utoipa::ToSchema;
+
+use super::find_season::SeasonPath;
+use super::list_milestones::Milestone;
+use super::sql::milestones::{self, MilestoneRow};
+use super::{load, rules};
+use crate::auth::Permit;
+use crate::auth::permission::{Permission as _, SeasonsChange};
+use crate::common::answer::Created;
+use crate::common::body::{Json, Path};
+use crate::common::ids::MilestoneId;
+use crate::common::text;
+use crate::error::{ApiError, Code, Problems};
+
+/// How many milestones a season can have: the shipped ones and many of one's own.
+const MOST: usize = 100;
+
+/// A milestone to be added, dated or not.
+#[derive(Debug, Deserialize, Validate, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"code": "site_visit", "title": "Site visit", "on_day": "2027-01-09", "at_local_time": "10:00"}))]
+pub struct NewMilestone {
+    /// The lasting name by which the policy can refer to it.
+    #[garde(length(min = 1, max = 40), custom(text::code))]
+    #[schema(min_length = 1, max_length = 40, pattern = "^[a-z][a-z0-9_]*$")]
+    code: String,
+    /// What people call it.
+    #[garde(length(chars, min = 1, max = 120), custom(text::line))]
+    #[schema(min_length = 1, max_length = 120)]
+    title: String,
+    /// Our day; without a time of day it means the end of that day.
+    #[garde(inner(custom(text::day)))]
+    on_day: Option<NaiveDate>,
+    /// Our local time of day, hours and minutes.
+    #[garde(inner(custom(text::time_of_day)))]
+    #[schema(min_length = 5, max_length = 5, pattern = "^([01][0-9]|2[0-3]):[0-5][0-9]$")]
+    at_local_time: Option<String>,
+    /// Head office's own day, where it differs.
+    #[garde(inner(custom(text::day)))]
+    head_office_on_day: Option<NaiveDate>,
+    /// Head office's local time of day.
+    #[garde(inner(custom(text::time_of_day)))]
+    #[schema(min_length = 5, max_length = 5, pattern = "^([01][0-9]|2[0-3]):[0-5][0-9]$")]
+    head_office_at_local_time: Option<String>,
+}
+
+/// Add a milestone of the unit's own to a season.
+#[utoipa::path(tag = "seasons", params(SeasonPath), request_body = NewMilestone, extensions(("x-permission" = json!(SeasonsChange::NAME))), responses((status = 201, description = "The milestone.", body = Milestone), Problems))]
+#[post("/v1/units/{unit_id}/seasons/{season_id}/milestones")]
+pub async fn add_milestone(
+    permit: Permit<SeasonsChange>,
+    path: Path<SeasonPath>,
+    body: Json<NewMilestone>,
+) -> Result<Created<Milestone>, ApiError> {
+    let new = body.0;
+    let time = |sent: &Option<String>| sent.as_deref().and_then(text::local_time);
+    let row = MilestoneRow {
+        milestone_id: MilestoneId::new().0,
+        code: new.code,
+        title: new.title.trim().to_owned(),
+        on_day: new.on_day,
+        at_local_time: time(&new.at_local_time),
+        head_office_on_day: new.head_office_on_day,
+        head_office_at_local_time: time(&new.head_office_at_local_time),
+        version: 1,
+    };
+    let faults =
+        rules::time_faults((row.on_day, row.at_local_time), (row.head_office_on_day, row.head_office_at_local_time));
+    if !faults.is_empty() {
+        return Err(ApiError::new(Code::Invalid).errors(faults));
+    }
+    let unit = permit.unit()?;
+    let mut tx = permit.tx()?;
+    let season = load::hold(&mut tx, unit, path.season_id).await?;
+    tx.replay().await?;
+    load::open(season.closed_at)?;
+    let calendar = load::calendar_of(&mut tx, unit, &season).await?;
+    if calendar.milestones.len() >= MOST {
+        return Err(ApiError::new(Code::Conflict)
+            .detail(format!("A season has at most {MOST} milestones. Change one that is not needed.")));
+    }
+    let log_seq = tx.seq().await?;
+    milestones::insert(&mut tx, &permit, path.season_id, &row, log_seq).await?;
+    tx.about("milestone", row.milestone_id);
+    let address = format!("/v1/units/{unit}/seasons/{}/milestones", path.season_id);
+    tx.commit_with(Created::new(&Milestone::new(row, &calendar))?.location(address)).await
+}

@@ -1,0 +1,120 @@
+//! The milestones of a season.
+
+use actix_web::{HttpRequest, get};
+use chrono::{DateTime, NaiveDate, Utc};
+use garde::Validate;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+
+use super::calendar::Calendar;
+use super::find_season::SeasonPath;
+use super::sql::milestones::{self, MilestoneRow};
+use super::{load, sql};
+use crate::auth::Permit;
+use crate::auth::permission::{Permission as _, SeasonsRead};
+use crate::common::answer::Answer;
+use crate::common::body::{Path, Query};
+use crate::common::etag::etag;
+use crate::common::ids::MilestoneId;
+use crate::common::{page, text};
+use crate::error::{ApiError, Code, Problems};
+
+/// A dated point of a season: a day, which as a deadline means its end, or a day and an hour, both local.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Milestone {
+    /// Which one.
+    pub milestone_id: MilestoneId,
+    /// The lasting name by which a policy refers to it.
+    #[schema(max_length = 40, example = "return_due")]
+    pub code: String,
+    /// What people call it.
+    #[schema(max_length = 120, example = "Season return due")]
+    pub title: String,
+    /// Our day; null while it is not fixed.
+    #[schema(required = true)]
+    pub on_day: Option<NaiveDate>,
+    /// Our local time of day; null means the end of the day.
+    #[schema(required = true, max_length = 5, example = "17:30")]
+    pub at_local_time: Option<String>,
+    /// Head office's own day, where it differs.
+    #[schema(required = true)]
+    pub head_office_on_day: Option<NaiveDate>,
+    /// Head office's local time of day; null means the end of the day.
+    #[schema(required = true, max_length = 5)]
+    pub head_office_at_local_time: Option<String>,
+    /// The instant that counts: ours, else head office's; null while neither is dated.
+    #[schema(required = true)]
+    pub falls_at: Option<DateTime<Utc>>,
+    /// The version of these fields.
+    #[schema(max_length = 30, example = "\"v1\"")]
+    pub etag: String,
+}
+
+impl Milestone {
+    pub(super) fn new(row: MilestoneRow, calendar: &Calendar) -> Self {
+        let meant = load::milestone(row.clone());
+        Self {
+            milestone_id: MilestoneId(row.milestone_id),
+            code: row.code,
+            title: row.title,
+            on_day: row.on_day,
+            at_local_time: row.at_local_time.map(text::time_text),
+            head_office_on_day: row.head_office_on_day,
+            head_office_at_local_time: row.head_office_at_local_time.map(text::time_text),
+            falls_at: meant.ours.or(meant.head_office).map(|when| calendar.resolve(when)),
+            etag: etag(row.version),
+        }
+    }
+
+    /// Where it stands in the list: dated ones first, in order.
+    fn place(&self) -> (bool, Option<DateTime<Utc>>, String) {
+        (self.falls_at.is_none(), self.falls_at, self.code.clone())
+    }
+}
+
+/// Which page of milestones.
+#[derive(Debug, Deserialize, Validate, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct MilestonesQuery {
+    /// How many rows a page has.
+    #[garde(range(min = 1, max = 200))]
+    #[serde(default = "page::default_limit")]
+    #[param(minimum = 1, maximum = 200, default = 50)]
+    limit: u16,
+    /// Where the page begins: `next_cursor` of the page before.
+    #[garde(length(max = 1000))]
+    #[param(max_length = 1000)]
+    cursor: Option<String>,
+}
+
+crate::page!(
+    /// Milestones, the earliest first, undated ones last.
+    MilestonePage of Milestone
+);
+
+/// List a season's milestones, the earliest first, undated ones last.
+#[utoipa::path(tag = "seasons", params(SeasonPath, MilestonesQuery), extensions(("x-permission" = json!(SeasonsRead::NAME))), responses((status = 200, description = "The milestones.", body = MilestonePage), Problems))]
+#[get("/v1/units/{unit_id}/seasons/{season_id}/milestones")]
+pub async fn list_milestones(
+    permit: Permit<SeasonsRead>,
+    request: HttpRequest,
+    path: Path<SeasonPath>,
+    query: Query<MilestonesQuery>,
+) -> Result<Answer<MilestonePage>, ApiError> {
+    let MilestonesQuery { limit, cursor } = query.0;
+    let filters = ("milestones", path.season_id);
+    let after: Option<(bool, Option<DateTime<Utc>>, String)> = page::decode(cursor.as_deref(), &filters)?;
+    let unit = permit.unit()?;
+    let mut tx = permit.tx()?;
+    let row = sql::find(&mut tx, unit, path.season_id).await?.ok_or(Code::NotFound)?;
+    let calendar = load::calendar_of(&mut tx, unit, &row.try_into()?).await?;
+    let rows = milestones::all(&mut tx, unit, path.season_id).await?;
+    let mut items: Vec<Milestone> = rows.into_iter().map(|row| Milestone::new(row, &calendar)).collect();
+    items.sort_by_key(Milestone::place);
+    items.retain(|milestone| after.as_ref().is_none_or(|after| milestone.place() > *after));
+    let more = page::cut(&mut items, limit);
+    let next_cursor = items.last().filter(|_| more).map(|last| page::encode(&last.place(), &filters)).transpose()?;
+    let page = MilestonePage { items, next_cursor };
+    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+}

@@ -1,0 +1,96 @@
+//! What a season's fields must be: pure.
+
+use chrono::{NaiveDate, NaiveTime};
+use chrono_tz::Tz;
+
+use crate::error::FieldError;
+
+/// The currencies in which a unit can keep its books: ISO 4217, list one, as Debian's package iso-codes 4.15.0 has it,
+/// without metals, funds and test codes; `XCG` and `ZWG`, which are younger than that package, from memory.
+const CURRENCIES: &str = "AED AFN ALL AMD ANG AOA ARS AUD AWG AZN BAM BBD BDT BGN BHD BIF BMD BND BOB BRL BSD BTN BWP BYN \
+    BZD CAD CDF CHF CLP CNY COP CRC CUP CVE CZK DJF DKK DOP DZD EGP ERN ETB EUR FJD FKP GBP GEL GHS GIP GMD GNF GTQ GYD \
+    HKD HNL HTG HUF IDR ILS INR IQD IRR ISK JMD JOD JPY KES KGS KHR KMF KPW KRW KWD KYD KZT LAK LBP LKR LRD LSL LYD MAD \
+    MDL MGA MKD MMK MNT MOP MRU MUR MVR MWK MXN MYR MZN NAD NGN NIO NOK NPR NZD OMR PAB PEN PGK PHP PKR PLN PYG QAR RON \
+    RSD RUB RWF SAR SBD SCR SDG SEK SGD SHP SLE SOS SRD SSP STN SVC SYP SZL THB TJS TMT TND TOP TRY TTD TWD TZS UAH UGX \
+    USD UYU UZS VED VES VND VUV WST XAF XCD XCG XOF XPF YER ZAR ZMW ZWG";
+
+/// The zone of this IANA name.
+pub(super) fn zone(name: &str) -> Option<Tz> {
+    name.parse().ok()
+}
+
+/// What is wrong with a time zone, if anything.
+pub(super) fn zone_fault(name: &str) -> Option<FieldError> {
+    zone(name).is_none().then(|| {
+        FieldError::at("/time_zone", "unknown_time_zone", "an IANA time zone by its full name, such as America/Chicago")
+    })
+}
+
+/// What is wrong with a currency, if anything.
+pub(super) fn currency_fault(code: &str) -> Option<FieldError> {
+    let known = code.len() == 3 && CURRENCIES.split(' ').any(|known| known == code);
+    (!known).then(|| {
+        FieldError::at("/currency", "unknown_currency", "a currency by its three letters (ISO 4217), such as USD")
+    })
+}
+
+/// What is wrong with a season's days, if anything.
+pub(super) fn days_fault(starts_on: NaiveDate, ends_on: NaiveDate) -> Option<FieldError> {
+    (ends_on <= starts_on).then(|| FieldError::at("/ends_on", "too_early", "a day after the season's first day"))
+}
+
+/// A time of day says nothing without its day.
+pub(super) fn time_faults(
+    ours: (Option<NaiveDate>, Option<NaiveTime>),
+    head_office: (Option<NaiveDate>, Option<NaiveTime>),
+) -> Vec<FieldError> {
+    let fault = |pointer: &str| FieldError::at(pointer, "needs_day", "a time of day only together with its day");
+    [(ours, "/at_local_time"), (head_office, "/head_office_at_local_time")]
+        .into_iter()
+        .filter(|((day, time), _)| day.is_none() && time.is_some())
+        .map(|(_, pointer)| fault(pointer))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn zones_and_currencies_are_known_by_their_full_names() {
+        for (name, good) in
+            [("America/Chicago", true), ("UTC", true), ("Europe/Oslo", true), ("america/chicago", false)]
+        {
+            assert_eq!(zone_fault(name).is_none(), good, "{name}");
+        }
+        for bad in ["", "Chicago", "+01:00", "America/Juniper_Ridge"] {
+            assert!(zone_fault(bad).is_some(), "{bad}");
+        }
+        for (code, good) in
+            [("USD", true), ("XOF", true), ("JPY", true), ("usd", false), ("XXX", false), ("XAU", false)]
+        {
+            assert_eq!(currency_fault(code).is_none(), good, "{code}");
+        }
+        for bad in ["", "US", "USD ", "D E", "ABC"] {
+            assert!(currency_fault(bad).is_some(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn a_season_ends_after_it_starts() {
+        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
+        assert!(days_fault(day("2026-09-01"), day("2027-03-31")).is_none());
+        assert!(days_fault(day("2026-09-01"), day("2026-09-01")).is_some());
+    }
+
+    #[test]
+    fn a_time_without_its_day_is_a_fault_at_its_place() {
+        let day = NaiveDate::from_ymd_opt(2027, 1, 15);
+        let time = NaiveTime::from_hms_opt(17, 0, 0);
+        let places =
+            |ours, office| time_faults(ours, office).into_iter().filter_map(|fault| fault.pointer).collect::<Vec<_>>();
+        assert!(places((day, time), (day, None)).is_empty());
+        assert_eq!(places((None, time), (None, time)), ["/at_local_time", "/head_office_at_local_time"]);
+        assert_eq!(places((day, None), (None, time)), ["/head_office_at_local_time"]);
+    }
+}

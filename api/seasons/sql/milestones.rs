@@ -1,0 +1,99 @@
+//! Every query of milestones.
+
+use chrono::{NaiveDate, NaiveTime};
+use uuid::Uuid;
+
+use crate::auth::permission::SeasonsChange;
+use crate::auth::{Permit, Tx};
+use crate::common::ids::{MilestoneId, SeasonId, UnitId};
+use crate::error::{ApiError, Code, OnConstraint as _};
+
+#[derive(Clone, Debug)]
+pub(in crate::seasons) struct MilestoneRow {
+    pub milestone_id: Uuid,
+    pub code: String,
+    pub title: String,
+    pub on_day: Option<NaiveDate>,
+    pub at_local_time: Option<NaiveTime>,
+    pub head_office_on_day: Option<NaiveDate>,
+    pub head_office_at_local_time: Option<NaiveTime>,
+    pub version: i64,
+}
+
+/// All of a season; `add_milestone` bounds how many there are.
+pub(in crate::seasons) async fn all(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: SeasonId,
+) -> Result<Vec<MilestoneRow>, ApiError> {
+    let rows = sqlx::query_as!(
+        MilestoneRow,
+        "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time, version
+         from milestone where unit_id = $1 and season_id = $2 order by code",
+        unit.0,
+        season.0
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
+pub(in crate::seasons) async fn lock(
+    tx: &mut Tx,
+    by: &Permit<SeasonsChange>,
+    season: SeasonId,
+    milestone: MilestoneId,
+) -> Result<MilestoneRow, ApiError> {
+    let row = sqlx::query_as!(
+        MilestoneRow,
+        "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time, version
+         from milestone where unit_id = $1 and season_id = $2 and milestone_id = $3 for update",
+        by.unit()?.0,
+        season.0,
+        milestone.0
+    );
+    row.fetch_optional(tx.db()).await?.ok_or_else(|| Code::NotFound.into())
+}
+
+pub(in crate::seasons) async fn insert(
+    tx: &mut Tx,
+    by: &Permit<SeasonsChange>,
+    season: SeasonId,
+    row: &MilestoneRow,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "insert into milestone (unit_id, milestone_id, season_id, code, title, on_day, at_local_time, head_office_on_day,
+             head_office_at_local_time, version, log_seq)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10)",
+        by.unit()?.0, row.milestone_id, season.0, row.code, row.title, row.on_day, row.at_local_time,
+        row.head_office_on_day, row.head_office_at_local_time, log_seq
+    )
+    .execute(tx.db())
+    .await
+    .on_constraint("milestone_code_unique", Code::CodeTaken)?;
+    Ok(())
+}
+
+/// Writes the new fields of a milestone; its version goes up by one.
+pub(in crate::seasons) async fn update(
+    tx: &mut Tx,
+    by: &Permit<SeasonsChange>,
+    row: &MilestoneRow,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "update milestone set title = $3, on_day = $4, at_local_time = $5, head_office_on_day = $6,
+             head_office_at_local_time = $7, version = version + 1, log_seq = $8
+         where unit_id = $1 and milestone_id = $2",
+        by.unit()?.0,
+        row.milestone_id,
+        row.title,
+        row.on_day,
+        row.at_local_time,
+        row.head_office_on_day,
+        row.head_office_at_local_time,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
