@@ -49,6 +49,12 @@ impl ParserDoor {
         Ok(Self { way })
     }
 
+    /// Parsers started by this process from another program than itself: a test is not the program.
+    #[must_use]
+    pub fn of_program(program: PathBuf) -> Self {
+        Self { way: Way::Here(Starter::new(program, None)) }
+    }
+
     /// Starts one parser. Write the file, `shutdown(Write)`, read the answer to its end; set read and write timeouts.
     ///
     /// # Errors

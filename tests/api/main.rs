@@ -1,0 +1,9 @@
+//! Black box over HTTP: what the API promises to people and scripts. How a test is written: `support/mod.rs`.
+
+#[cfg(test)]
+mod support;
+
+#[cfg(test)]
+mod accounts;
+#[cfg(test)]
+mod units;

@@ -1,0 +1,1 @@
+//! Style that no tool knows.
