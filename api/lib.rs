@@ -26,6 +26,7 @@ pub mod server;
 pub mod settings;
 pub mod standings;
 pub mod start;
+pub mod supervise;
 pub mod units;
 
 use auth::System;

@@ -23,18 +23,60 @@ pub struct Cli {
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Run the server until it is told to stop (Ctrl-C, or SIGTERM).
+    Serve,
     /// Bring an outside database up to this release. (A database of the server's own is brought up at each start.)
     Migrate,
+    /// Accounts: the first administrator, and a link for who has forgotten the password.
+    #[command(subcommand)]
+    Account(AccountCommand),
     /// Say everything that is wrong with the settings, the key files and the database; change nothing.
     Check,
+    /// Look after the logs that say who did what.
+    #[command(subcommand)]
+    Log(LogCommand),
+    /// Print the API's document (OpenAPI 3.1), as the server gives it at /openapi.json.
+    Openapi,
     /// Move the clock of a demo or test database forwards. Refused on every other database.
     Clock(ClockArguments),
     /// Read one list from standard input, behind limits, and write what it holds to standard output; the server calls it.
     #[command(hide = true)]
     ParseList,
+
+    /// The API's own process, when the server was started as root.
+    #[command(hide = true)]
+    ServeApi {
+        /// The settings that the supervisor wrote.
+        #[arg(long)]
+        settings: PathBuf,
+    },
     /// Start a database for one command and remove it afterwards.
     #[command(hide = true)]
     Cluster(ClusterArguments),
+}
+
+/// What to do about an account. The server's database must be running.
+#[derive(Debug, Subcommand)]
+pub enum AccountCommand {
+    /// Make the first administrator and print the link with which they choose a password. Works once, on a fresh server.
+    FirstAdministrator {
+        /// Their e-mail address: what they sign in with.
+        #[arg(long)]
+        email: String,
+    },
+    /// Print a link, good for 30 minutes, with which someone chooses a new password.
+    ResetLink {
+        /// The e-mail address that they sign in with.
+        #[arg(long)]
+        email: String,
+    },
+}
+
+/// What to do about the logs.
+#[derive(Debug, Subcommand)]
+pub enum LogCommand {
+    /// Check that no row of any log was changed, removed, added or cut off.
+    Verify,
 }
 
 /// How far to move the clock.

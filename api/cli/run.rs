@@ -4,8 +4,8 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
-use super::commands::{Cli, Command};
-use super::{check, clock, cluster};
+use super::commands::{Cli, Command, LogCommand};
+use super::{account, check, clock, cluster, log, serve};
 use crate::postgres::{DatabaseUrls, Layout};
 use crate::settings::{self, Settings};
 use crate::start::StartError;
@@ -26,6 +26,14 @@ pub fn main() -> ExitCode {
 
 fn run(cli: &Cli) -> Result<ExitCode, StartError> {
     match &cli.command {
+        Command::Serve => serve::serve(&settings::load(cli.config.as_deref())?),
+        Command::ServeApi { settings } => serve::serve_api(settings),
+        Command::Account(command) => account::run(&settings::load(cli.config.as_deref())?, command),
+        Command::Log(LogCommand::Verify) => log::verify(&settings::load(cli.config.as_deref())?),
+        Command::Openapi => {
+            print!("{}", crate::server::document::text());
+            Ok(ExitCode::SUCCESS)
+        }
         Command::Migrate => {
             let settings = settings::load(cli.config.as_deref())?;
             logging::start(&settings.log)?;

@@ -24,7 +24,12 @@ pub async fn check(runtime: &SecretString) -> Result<(), StartError> {
     let mut faults = faults(&facts);
     if sql::has_migrations(&mut connection).await.map_err(StartError::sql(doing))? {
         let compared = migration_faults(&mut connection).await;
-        faults.extend(compared.unwrap_or_else(|error| vec![format!("reading the list of migrations: {error}")]));
+        let behind = compared.unwrap_or_else(|error| vec![format!("reading the list of migrations: {error}")]);
+        if behind.is_empty() {
+            let known = sql::permissions(&mut connection).await.map_err(StartError::sql(doing))?;
+            faults.extend(missing(crate::auth::permission::ALL, &known));
+        }
+        faults.extend(behind);
     } else {
         faults.push("it is empty; run `caselot migrate`".to_owned());
     }
@@ -72,6 +77,17 @@ fn faults(facts: &Facts) -> Vec<String> {
         ));
     }
     found
+}
+
+/// What the code asks for and the database has never heard of could be given to nobody, or to everybody by mistake.
+fn missing(asked_for: &[&str], known: &[String]) -> Vec<String> {
+    asked_for
+        .iter()
+        .filter(|name| !known.iter().any(|k| k == *name))
+        .map(|name| {
+            format!("the permission {name} is not in its table `permission`; run `caselot migrate` of this release")
+        })
+        .collect()
 }
 
 async fn migration_faults(connection: &mut PgConnection) -> Result<Vec<String>, MigrateError> {
@@ -146,6 +162,13 @@ mod tests {
             assert_eq!(said.len(), 1, "{said:?}");
             assert!(said[0].contains(word), "{said:?}");
         }
+    }
+
+    #[test]
+    fn a_permission_that_the_database_lacks_is_a_fault() {
+        let known = ["troops.read".to_owned(), "of.a.later.release".to_owned()];
+        assert!(missing(&["troops.read"], &known).is_empty());
+        assert!(missing(&["troops.read", "troops.change"], &known)[0].contains("troops.change"));
     }
 
     #[test]

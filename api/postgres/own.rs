@@ -83,7 +83,7 @@ fn write_addresses(layout: &Layout, urls: &DatabaseUrls) -> Result<(), StartErro
 }
 
 /// Replaces a private file whole: a reader sees the old text or the new one.
-fn replace_private(path: &Path, text: &SecretString) -> Result<(), StartError> {
+pub(crate) fn replace_private(path: &Path, text: &SecretString) -> Result<(), StartError> {
     use std::io::Write;
     let failed = || StartError::io(path.display().to_string());
     let folder = path.parent().unwrap_or(Path::new("/"));

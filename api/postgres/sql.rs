@@ -134,3 +134,13 @@ pub(crate) async fn move_clock(owner: &mut PgConnection, seconds: i64) -> sqlx::
             .await?;
     Ok(row.map(|row| row.offset_seconds))
 }
+
+/// Every unit, for the commands that look at all of them.
+pub(crate) async fn unit_ids(connection: &mut PgConnection) -> sqlx::Result<Vec<uuid::Uuid>> {
+    sqlx::query_scalar!("select unit_id from unit order by unit_id").fetch_all(connection).await
+}
+
+/// The permissions that the database knows.
+pub(super) async fn permissions(connection: &mut PgConnection) -> sqlx::Result<Vec<String>> {
+    sqlx::query_scalar!("select permission from permission").fetch_all(connection).await
+}
