@@ -256,6 +256,69 @@ mod tests {
         assert_eq!(Patch::Set(2).apply(Some(1)), Some(2));
     }
 
+    /// RFC 7396 appendix A, the rows whose target and patch are flat objects (ours are): target, patch, result.
+    #[test]
+    fn rfc_7396_appendix_a_flat_rows_hold() {
+        #[derive(serde::Deserialize, garde::Validate)]
+        #[serde(deny_unknown_fields)]
+        #[garde(allow_unvalidated)]
+        struct Change {
+            #[serde(default)]
+            a: Patch<serde_json::Value>,
+            #[serde(default)]
+            b: Patch<serde_json::Value>,
+        }
+        for (target, patch, result) in [
+            (r#"{"a":"b"}"#, r#"{"a":"c"}"#, r#"{"a":"c"}"#),
+            (r#"{"a":"b"}"#, r#"{"b":"c"}"#, r#"{"a":"b","b":"c"}"#),
+            (r#"{"a":"b"}"#, r#"{"a":null}"#, r"{}"),
+            (r#"{"a":"b","b":"c"}"#, r#"{"a":null}"#, r#"{"b":"c"}"#),
+            (r#"{"a":["b"]}"#, r#"{"a":"c"}"#, r#"{"a":"c"}"#),
+            (r#"{"a":"c"}"#, r#"{"a":["b"]}"#, r#"{"a":["b"]}"#),
+            (r#"{"a":[{"b":"c"}]}"#, r#"{"a":[1]}"#, r#"{"a":[1]}"#),
+        ] {
+            let mut fields: serde_json::Map<String, serde_json::Value> = serde_json::from_str(target).unwrap();
+            let change: Change = parse_json(patch.as_bytes()).unwrap();
+            for (name, patch) in [("a", change.a), ("b", change.b)] {
+                if let Some(value) = patch.apply(fields.remove(name)) {
+                    fields.insert(name.to_owned(), value);
+                }
+            }
+            let wanted: serde_json::Map<String, serde_json::Value> = serde_json::from_str(result).unwrap();
+            assert_eq!(fields, wanted, "{target} with {patch}");
+        }
+    }
+
+    /// RFC 6901 section 5: the keys of its example, and the pointers that name them.
+    #[test]
+    fn rfc_6901_section_5_pointers_are_the_ones_given() {
+        #[derive(Debug, serde::Deserialize)]
+        struct Keys(
+            #[expect(dead_code, reason = "only its failure is looked at")] std::collections::BTreeMap<String, u8>,
+        );
+        impl garde::Validate for Keys {
+            type Context = ();
+            fn validate_into(&self, (): &(), _: &mut dyn FnMut() -> garde::Path, _: &mut garde::Report) {}
+        }
+        for (key, pointer) in [
+            ("", "/"),
+            ("a/b", "/a~1b"),
+            ("c%d", "/c%d"),
+            ("e^f", "/e^f"),
+            ("g|h", "/g|h"),
+            ("i\\j", "/i\\j"),
+            ("k\"l", "/k\"l"),
+            (" ", "/ "),
+            ("m~n", "/m~0n"),
+        ] {
+            let body = serde_json::json!({ key: "not a number" }).to_string();
+            let crate::error::ApiError::Fault(fault) = parse_json::<Keys>(body.as_bytes()).unwrap_err() else {
+                panic!()
+            };
+            assert_eq!(fault.errors.first().unwrap().pointer.as_deref(), Some(pointer));
+        }
+    }
+
     #[test]
     fn paths_become_pointers() {
         assert_eq!(dotted_pointer("lines[2].packages"), "/lines/2/packages");
