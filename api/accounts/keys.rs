@@ -12,6 +12,7 @@ use crate::common::answer::{Answer, Created};
 use crate::common::body::{Json, Path, Query};
 use crate::common::ids::{KeyId, UnitId};
 use crate::common::page;
+use crate::common::short_text::ShortText;
 use crate::error::{ApiError, Code, FieldError, Problems};
 
 /// A key to be made.
@@ -28,7 +29,7 @@ pub struct NewKey {
     unit_id: UnitId,
     /// What it may read: names of permissions that you hold.
     #[garde(length(min = 1, max = 100), inner(length(max = 80)))]
-    #[schema(min_items = 1, max_items = 100)]
+    #[schema(min_items = 1, max_items = 100, value_type = Vec<ShortText>)]
     permissions: Vec<String>,
     /// How many days it lasts.
     #[garde(range(min = 1, max = 365))]
@@ -55,7 +56,7 @@ pub struct Key {
     #[schema(max_length = 20, example = "cslk_Xh3vQ0")]
     pub shown_prefix: String,
     /// What it may read, as far as its owner may.
-    #[schema(max_items = 100)]
+    #[schema(max_items = 100, value_type = Vec<ShortText>)]
     pub permissions: Vec<String>,
     /// When it was made.
     pub created_at: DateTime<Utc>,

@@ -8,4 +8,5 @@ pub mod etag;
 pub mod ids;
 pub mod page;
 pub mod shape;
+pub mod short_text;
 pub mod text;

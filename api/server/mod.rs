@@ -1,6 +1,7 @@
 //! The running program: the features' routes put together, their document, and the HTTP server around them.
 
 pub mod document;
+mod finish;
 mod public;
 pub mod run;
 

@@ -11,6 +11,7 @@ use crate::common::answer::Answer;
 use crate::common::body::Path;
 use crate::common::etag::etag;
 use crate::common::ids::{PersonId, TroopId, UnitId};
+use crate::common::short_text::ShortText;
 use crate::error::{ApiError, Code, Problems};
 
 /// Which unit.
@@ -34,13 +35,13 @@ pub struct Unit {
     /// Who you are there.
     pub your_person_id: PersonId,
     /// Your live roles; new values may come.
-    #[schema(max_items = 100, example = json!(["unit_manager"]))]
+    #[schema(max_items = 100, value_type = Vec<ShortText>, example = json!(["unit_manager"]))]
     pub your_roles: Vec<String>,
     /// What you may do over the whole unit.
-    #[schema(max_items = 200)]
+    #[schema(max_items = 200, value_type = Vec<ShortText>)]
     pub your_permissions: Vec<String>,
     /// What you may do for your own troops.
-    #[schema(max_items = 200)]
+    #[schema(max_items = 200, value_type = Vec<ShortText>)]
     pub your_troop_permissions: Vec<String>,
     /// The troops that you coordinate.
     #[schema(max_items = 100)]

@@ -3,6 +3,8 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use crate::common::short_text::CodeInList;
+
 /// What must hold before a troop may do one kind of thing.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -46,7 +48,7 @@ pub struct GateRule {
     pub until: Option<String>,
     /// Requirements that must be met or waived.
     #[serde(default)]
-    #[schema(max_items = 40)]
+    #[schema(max_items = 40, value_type = Vec<CodeInList>)]
     pub needs_requirements: Vec<String>,
     /// Whether the troop must stand as appointed.
     #[serde(default)]

@@ -18,12 +18,15 @@ pub use validate::{Fault, validate};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use crate::common::short_text::CodeInList;
+
 /// The longest code of a requirement, group or milestone.
 pub const LONGEST_CODE: usize = 40;
 
 /// What a unit asks for in a season, as data.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(example = json!(shipped::as_sent()))]
 pub struct Policy {
     /// What must be met, in the order in which it is asked for.
     #[schema(max_items = 40)]
@@ -53,7 +56,7 @@ pub struct AnyOf {
     #[schema(min_length = 1, max_length = 40, pattern = "^[a-z][a-z0-9_]*$")]
     pub code: String,
     /// Two or more codes of requirements, each in one group only.
-    #[schema(min_items = 2, max_items = 20)]
+    #[schema(min_items = 2, max_items = 20, value_type = Vec<CodeInList>)]
     pub requirements: Vec<String>,
 }
 

@@ -3,6 +3,8 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use crate::common::short_text::CodeInList;
+
 /// One thing that must be met.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -25,7 +27,7 @@ pub struct Requirement {
     pub validity: Validity,
     /// Requirements that come first: nobody is asked for this one while one of those is open.
     #[serde(default)]
-    #[schema(max_items = 20)]
+    #[schema(max_items = 20, value_type = Vec<CodeInList>)]
     pub after: Vec<String>,
     /// The score, in percent, below which evidence that carries a score closes nothing. Evidence without a score
     /// (attendance in a room) is not held to it.

@@ -14,6 +14,11 @@ pub fn shipped_policy() -> Result<Policy, serde_json::Error> {
     serde_json::from_str(DOCUMENT)
 }
 
+/// The shipped policy as a volunteer's program would send it, for the API's document.
+pub(super) fn as_sent() -> serde_json::Value {
+    serde_json::from_str(DOCUMENT).unwrap_or_default()
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::{NeededBy, WaivableBy, validate};

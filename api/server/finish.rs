@@ -1,0 +1,164 @@
+//! The document is finished here, in one place: what every operation of a kind has in common (who may do it, safe
+//! retries, versions, cheap polling, examples) is written by rule and cannot be forgotten.
+
+use utoipa::openapi::extensions::ExtensionsBuilder;
+use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn, PathItem};
+use utoipa::openapi::schema::{ObjectBuilder, Type};
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
+use utoipa::openapi::{Components, OpenApi as Document, Ref, RefOr, Required, ResponseBuilder, Schema};
+
+use crate::auth::permission;
+
+#[cfg(test)]
+mod tests;
+
+const JSON: &str = "application/json";
+const MERGE_PATCH: &str = "application/merge-patch+json";
+
+pub(super) fn finish(document: &mut Document) {
+    let scheme = HttpBuilder::new()
+        .scheme(HttpAuthScheme::Bearer)
+        .description(Some("The access token of `sign_in`, or a key for scripts."))
+        .build();
+    let components = document.components.get_or_insert_default();
+    components.add_security_scheme("bearer", SecurityScheme::Http(scheme));
+    document.tags = Some(
+        crate::FEATURES
+            .iter()
+            .map(|feature| {
+                utoipa::openapi::tag::TagBuilder::new().name(feature.name).description(Some(feature.about)).build()
+            })
+            .collect(),
+    );
+    for item in document.paths.paths.values_mut() {
+        finish_item(item, components);
+    }
+}
+
+fn finish_item(item: &mut PathItem, components: &Components) {
+    for (method, operation) in [
+        ("get", &mut item.get),
+        ("post", &mut item.post),
+        ("put", &mut item.put),
+        ("patch", &mut item.patch),
+        ("delete", &mut item.delete),
+    ] {
+        if let Some(operation) = operation {
+            finish_operation(method, operation);
+            finish_body(method, operation, components);
+        }
+    }
+}
+
+fn finish_operation(method: &str, operation: &mut Operation) {
+    let permission = operation
+        .extensions
+        .as_ref()
+        .and_then(|all| all.get("x-permission")?.as_str().map(str::to_owned))
+        .unwrap_or_default();
+    let signed_in = permission != "public";
+    operation.security =
+        Some(if signed_in { vec![SecurityRequirement::new("bearer", Vec::<String>::new())] } else { vec![] });
+    if permission::steps_up(&permission) {
+        let extensions = ExtensionsBuilder::new().add("x-stepup", true).build();
+        operation.extensions.get_or_insert_default().merge(extensions);
+    }
+    say_who(operation, &permission);
+    match method {
+        "get" => can_be_polled(operation),
+        "post" if signed_in => header(operation, &SAFE_RETRY, permission::needs_safe_retry(&permission)),
+        "put" | "patch" | "delete" => header(operation, &VERSION_READ, true),
+        _ => {}
+    }
+}
+
+/// Ends the description with who may do it.
+fn say_who(operation: &mut Operation, permission: &str) {
+    let who = match permission {
+        "public" => "Anybody may ask this.".to_owned(),
+        "signed_in" => "Whoever is signed in may do this.".to_owned(),
+        name => format!("Needs the permission `{name}`."),
+    };
+    let said = operation.description.take().filter(|text| !text.is_empty());
+    operation.description = Some(said.map_or_else(|| who.clone(), |text| format!("{text}\n\n{who}")));
+}
+
+/// A header field of a request.
+struct Field {
+    name: &'static str,
+    description: &'static str,
+    pattern: &'static str,
+    lengths: (usize, usize),
+}
+
+const SAFE_RETRY: Field = Field {
+    name: "Idempotency-Key",
+    description: "Any new unique text; the same one when the request is repeated, so that it is done once. Kept for 72 hours.",
+    pattern: "^[!-~]+$",
+    lengths: (8, 100),
+};
+
+const VERSION_READ: Field = Field {
+    name: "If-Match",
+    description: "The `etag` that you have read: nobody's change is overwritten unseen.",
+    pattern: "^\"v[0-9]+\"$",
+    lengths: (4, 30),
+};
+
+const TAG_READ: Field = Field {
+    name: "If-None-Match",
+    description: "The `ETag` of the answer that you have: if it would be the same again, the answer is 304 without a body.",
+    pattern: "^[ -~]+$",
+    lengths: (1, 1_000),
+};
+
+fn header(operation: &mut Operation, field: &Field, required: bool) {
+    let schema = ObjectBuilder::new()
+        .schema_type(Type::String)
+        .pattern(Some(field.pattern))
+        .min_length(Some(field.lengths.0))
+        .max_length(Some(field.lengths.1))
+        .build();
+    let parameter = ParameterBuilder::new()
+        .name(field.name)
+        .parameter_in(ParameterIn::Header)
+        .description(Some(field.description))
+        .required(if required { Required::True } else { Required::False })
+        .schema(Some(schema))
+        .build();
+    operation.parameters.get_or_insert_default().push(parameter.into());
+}
+
+/// Every read carries a tag of its bytes (`common::answer`), so every read may answer that nothing has changed.
+fn can_be_polled(operation: &mut Operation) {
+    header(operation, &TAG_READ, false);
+    let unchanged = ResponseBuilder::new().description("It has not changed since you read it.").build();
+    operation.responses.responses.insert("304".to_owned(), RefOr::T(unchanged));
+}
+
+/// A body shows the example of its type; a merge patch may be sent under its own name as well as plain JSON.
+fn finish_body(method: &str, operation: &mut Operation, components: &Components) {
+    let Some(RefOr::T(body)) = &mut operation.request_body else { return };
+    if method == "patch"
+        && let Some(content) = body.content.get(JSON).cloned()
+    {
+        body.content.entry(MERGE_PATCH.to_owned()).or_insert(content);
+    }
+    for content in body.content.values_mut() {
+        let RefOr::T(content) = content else { continue };
+        if content.example.is_none()
+            && content.examples.is_empty()
+            && let Some(RefOr::Ref(named)) = &content.schema
+        {
+            content.example = example_of(named, components);
+        }
+    }
+}
+
+fn example_of(named: &Ref, components: &Components) -> Option<serde_json::Value> {
+    let name = named.ref_location.rsplit('/').next()?;
+    match components.schemas.get(name)? {
+        RefOr::T(Schema::Object(object)) => object.example.clone(),
+        _ => None,
+    }
+}
