@@ -8,6 +8,7 @@
 //! What never happens: a list is applied that nobody could read; two rows take one person silently; a name alone is
 //! matched across troops; a list states something that none of its columns states; absence changes anything (yet).
 
+pub mod changes;
 pub mod columns;
 pub mod fold;
 pub mod kinds;

@@ -119,13 +119,13 @@ fn read_row(row: &ParsedRow, columns: &ColumnPlan, fractions: bool, problems: &m
                 }
             }
             C::Email => out.email = email(cell, &mut reading),
-            C::Phone => out.phone = Some(cell.text.clone()),
+            C::Phone => out.phone = phone(cell, &mut reading),
             C::MembershipNumber => out.membership_number = naming_number(cell, &mut reading),
             C::MembershipValidUntil => out.membership_valid_until = day(cell, &mut reading),
             C::ScreeningOutcome => out.screening = screening(cell, &mut reading),
             C::ScreeningValidUntil => out.screening_valid_until = day(cell, &mut reading),
             C::ReceivedOn => out.received_on = day(cell, &mut reading),
-            C::CourseCode => out.course_code = Some(cell.text.clone()),
+            C::CourseCode => out.course_code = Some(cell.text.chars().take(120).collect()),
             C::CompletedOn => out.completed_on = day(cell, &mut reading),
             C::Score => out.score = score(cell, fractions, &mut reading),
         }
@@ -155,9 +155,10 @@ fn naming_number(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
             "the whole number: a spreadsheet has changed it; format the column as text and send the list again",
         );
     }
+    let longest = if reading.planned.column == C::TroopNumber { 20 } else { 40 };
     let wants_digit =
         reading.planned.column == C::MembershipNumber && !text.contains(|sign: char| sign.is_ascii_digit());
-    if wants_digit || fold::number(text).is_empty() || text.chars().count() > 40 {
+    if wants_digit || fold::number(text).is_empty() || text.chars().count() > longest {
         return reading.fail("not_a_number", &cell.text, "a number of digits, or of letters and digits");
     }
     Some(text.to_owned())
@@ -175,7 +176,7 @@ fn strip_word<'a>(text: &'a str, word: &str) -> &'a str {
 
 fn name(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
     let looks_wrong =
-        !cell.text.contains(char::is_alphabetic) || cell.text.contains('@') || cell.text.chars().count() > 100;
+        !cell.text.contains(char::is_alphabetic) || cell.text.contains('@') || cell.text.chars().count() > 80;
     if looks_wrong { reading.fail("not_a_name", &cell.text, "a name") } else { Some(cell.text.clone()) }
 }
 
@@ -217,8 +218,14 @@ pub(super) fn split_name(text: &str) -> (Option<String>, Option<String>) {
     (some(&words.get(..start).unwrap_or_default().join(" ")), some(&words.get(start..).unwrap_or_default().join(" ")))
 }
 
+fn phone(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
+    let good = (3..=40).contains(&cell.text.chars().count()) && cell.text.contains(|sign: char| sign.is_ascii_digit());
+    if good { Some(cell.text.clone()) } else { reading.fail("not_a_phone_number", &cell.text, "one telephone number") }
+}
+
 fn email(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
     fold::email(&cell.text)
+        .filter(|address| address.len() <= 254)
         .or_else(|| reading.fail("not_an_email", &cell.text, "one e-mail address such as name@example.org"))
 }
 

@@ -116,6 +116,12 @@ impl MatchReason {
     fn new(code: ReasonCode, sentence: impl Into<String>) -> Self {
         Self { code, sentence: sentence.into() }
     }
+
+    /// A person decided, and no rule.
+    #[must_use]
+    pub fn by_person() -> Self {
+        Self::new(ReasonCode::DecidedByPerson, "a person decided")
+    }
 }
 
 #[cfg(test)]

@@ -94,6 +94,7 @@ fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
         found.outcome = MatchOutcome::New { first_row };
         groups.entry(first_row).or_default().push(row.row_number);
     }
+    refuse_one_number_for_two(rows, matches);
     for found in matches.iter_mut() {
         if let MatchOutcome::New { first_row } = found.outcome {
             let group = groups.get(&first_row).cloned().unwrap_or_default();
@@ -103,6 +104,27 @@ fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
                     format!("nobody in the unit fits; row {} is the same new person", list(&found.also_on_rows));
                 found.reason = MatchReason::new(ReasonCode::NobodyFits, sentence);
             }
+        }
+    }
+}
+
+/// Two new people cannot have one membership number: a person says which row has it wrong.
+fn refuse_one_number_for_two(rows: &[Listed], matches: &mut [RowMatch]) {
+    let mut holders: BTreeMap<String, Vec<(u32, u32)>> = BTreeMap::new();
+    for (row, found) in rows.iter().zip(matches.iter()) {
+        if let (MatchOutcome::New { first_row }, Some(number)) = (&found.outcome, row.number_key()) {
+            holders.entry(number).or_default().push((row.row_number, *first_row));
+        }
+    }
+    for holders in
+        holders.values().filter(|holders| holders.iter().any(|one| Some(one.1) != holders.first().map(|first| first.1)))
+    {
+        for found in matches.iter_mut().filter(|found| holders.iter().any(|(row, _)| *row == found.row_number)) {
+            found.also_on_rows = holders.iter().map(|(row, _)| *row).filter(|row| *row != found.row_number).collect();
+            found.outcome = MatchOutcome::Ask { candidates: Vec::new() };
+            let sentence =
+                format!("row {} gives the same membership number to somebody else", list(&found.also_on_rows));
+            found.reason = MatchReason::new(ReasonCode::RowsContradict, sentence);
         }
     }
 }

@@ -1,0 +1,156 @@
+//! What a row states about requirements: only what its columns state, and only where the policy takes it as a proof.
+
+use super::rows::Work;
+use super::{Change, CurrentFact, Statement, Subject};
+use crate::intake::columns::fields::{ListRow, ScreeningOutcome};
+use crate::intake::fold;
+use crate::intake::kinds::{ListColumn as Column, ListKind};
+use crate::seasons::policy::{ListColumn, ProofKind, Requirement, RequirementKind, Whose};
+use crate::standings::rules::EvidenceOutcome::{self, Met, NotMet};
+use chrono::NaiveDate;
+
+/// The code of a course as policies write codes: `Yearly Training` is `yearly_training`.
+pub(super) fn course_key(text: &str) -> String {
+    fold::words(text).join("_")
+}
+
+impl Work<'_> {
+    /// Records what a row states about the person or troop that it is taken for.
+    pub(super) fn state_facts(&mut self, row: &ListRow, subject: Subject) {
+        if self.list.kind == ListKind::Certificates {
+            self.state_certificate(row, subject);
+            return;
+        }
+        for asked in self.requirements_proven_by_this_list() {
+            let Some(column) = asked.proof.column else { continue };
+            let about = match (asked.whose, subject) {
+                (Whose::Coordinator, Subject::Person(_)) | (Whose::Troop, Subject::Troop(_)) => subject,
+                _ => continue,
+            };
+            if let Some(statement) = self.stated_by(column, row) {
+                self.record(row, &asked, about, statement);
+            }
+        }
+    }
+
+    fn requirements_proven_by_this_list(&self) -> Vec<Requirement> {
+        let kind = self.list.kind;
+        let proven = |asked: &&Requirement| {
+            asked.proof.kind == ProofKind::PostedList && asked.proof.list.is_some_and(|list| kind_of(list) == kind)
+        };
+        self.world.policy.requirements.iter().filter(proven).cloned().collect()
+    }
+
+    /// What one column of a row states, if it states anything.
+    fn stated_by(&mut self, column: ListColumn, row: &ListRow) -> Option<Statement> {
+        let listed_on = self.list.listed_on;
+        let plain = |outcome: EvidenceOutcome, observed_on: NaiveDate, valid_until_on: Option<NaiveDate>| Statement {
+            outcome,
+            observed_on,
+            valid_until_on,
+            score_percent: None,
+        };
+        match column {
+            ListColumn::Listed => Some(plain(Met, listed_on, None)),
+            ListColumn::MembershipValidUntil => row.membership_valid_until.map(|until| until_day(until, listed_on)),
+            ListColumn::Screening => match (row.screening, row.screening_valid_until) {
+                (Some(ScreeningOutcome::Met), Some(until)) => Some(until_day(until, listed_on)),
+                (Some(ScreeningOutcome::Met), None) => Some(plain(Met, listed_on, None)),
+                (Some(ScreeningOutcome::NotMet), _) => Some(plain(NotMet, listed_on, None)),
+                (Some(ScreeningOutcome::Pending) | None, _) => None,
+            },
+            ListColumn::ReceivedOn => {
+                let day = row.received_on?;
+                self.past(row, Column::ReceivedOn, day).then(|| plain(Met, day, None))
+            }
+        }
+    }
+
+    fn state_certificate(&mut self, row: &ListRow, subject: Subject) {
+        let (Some(course), Some(day)) = (row.course_code.as_deref(), row.completed_on) else {
+            self.problem(row, Column::CourseCode, "incomplete", "", "a course and the day on which it was completed");
+            return;
+        };
+        if !self.past(row, Column::CompletedOn, day) {
+            return;
+        }
+        let key = course_key(course);
+        let proves = |asked: &&Requirement| {
+            asked.proof.kind == ProofKind::Certificate
+                && asked.whose == Whose::Coordinator
+                && asked.proof.course.as_deref() == Some(&*key)
+        };
+        let asked: Vec<Requirement> = self.world.policy.requirements.iter().filter(proves).cloned().collect();
+        if asked.is_empty() {
+            self.problem(
+                row,
+                Column::CourseCode,
+                "unknown_course",
+                course,
+                "the code of a course that the policy asks for",
+            );
+        }
+        // cut, never rounded: 79.99 is not 80; a score below the mark is recorded and closes nothing
+        let score_percent = row.score.and_then(|hundredths| u8::try_from(hundredths / 100).ok());
+        for asked in asked {
+            let statement = Statement { outcome: Met, observed_on: day, valid_until_on: None, score_percent };
+            self.record(row, &asked, subject, statement);
+        }
+    }
+
+    /// A day in the future is a mistake of the list, not a fact.
+    fn past(&mut self, row: &ListRow, column: Column, day: NaiveDate) -> bool {
+        if day > self.world.today {
+            self.problem(row, column, "in_the_future", &day.to_string(), "a day that is not in the future");
+        }
+        day <= self.world.today
+    }
+
+    /// Adds a fact unless it is known: this very fact, or a list's fact that the newest one says already.
+    fn record(&mut self, row: &ListRow, asked: &Requirement, subject: Subject, statement: Statement) {
+        let about: Vec<&CurrentFact> =
+            self.facts.iter().filter(|fact| fact.requirement == asked.code && fact.subject == subject).collect();
+        if about.iter().any(|fact| fact.statement == statement) {
+            return;
+        }
+        // a role list says how things stand on its day; the other lists date each row by itself
+        if self.list.kind == ListKind::RoleList {
+            let newest = about.iter().max_by_key(|fact| (fact.statement.observed_on, fact.order));
+            if newest.is_some_and(|fact| says_the_same(&fact.statement, &statement)) {
+                return;
+            }
+            if about.iter().any(|fact| fact.order > self.last_known) {
+                let expected = "the same as the row above that speaks of the same; nothing was recorded from this one";
+                self.row_problem(row, "rows_contradict", &asked.title, expected);
+                return;
+            }
+        }
+        self.next_order += 1;
+        let known = CurrentFact {
+            requirement: asked.code.clone(),
+            subject,
+            statement: statement.clone(),
+            order: self.next_order,
+        };
+        self.facts.push(known);
+        let screening = asked.kind == RequirementKind::Screening;
+        self.changes.push(Change::RecordFact { requirement: asked.code.clone(), screening, subject, statement });
+    }
+}
+
+fn says_the_same(one: &Statement, other: &Statement) -> bool {
+    (one.outcome, one.valid_until_on, one.score_percent) == (other.outcome, other.valid_until_on, other.score_percent)
+}
+
+/// Valid until a day: met while that day has not passed at the day of the list, not met after it.
+fn until_day(until: NaiveDate, listed_on: NaiveDate) -> Statement {
+    let (outcome, valid_until_on) = if until >= listed_on { (Met, Some(until)) } else { (NotMet, None) };
+    Statement { outcome, observed_on: listed_on, valid_until_on, score_percent: None }
+}
+
+fn kind_of(list: crate::seasons::policy::PostedList) -> ListKind {
+    match list {
+        crate::seasons::policy::PostedList::RoleList => ListKind::RoleList,
+        crate::seasons::policy::PostedList::BankDetails => ListKind::BankDetails,
+    }
+}

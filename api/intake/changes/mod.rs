@@ -1,0 +1,244 @@
+//! What applying a list would change: matched rows against what is known, as a list of changes, row by row.
+//!
+//! Pure: the same rows, decisions, policy and state give the same changes, so the preview and the apply are one
+//! computation. Rows are taken in order and each sees what the rows above it would change; so a row that says again what
+//! another said, and a list that says again what an earlier list said, change nothing.
+
+mod facts;
+mod people;
+mod rows;
+#[cfg(test)]
+mod tests;
+
+pub use rows::preview;
+
+use super::columns::fields::ListRow;
+use super::kinds::ListKind;
+use super::matching::{Candidate, Known, MatchReason};
+use super::parse::table::CellProblem;
+use crate::common::ids::{PersonId, TroopId};
+use crate::seasons::policy::Policy;
+use crate::standings::rules::EvidenceOutcome;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A list as far as its rows are read, with what people have decided about them.
+#[derive(Clone, Debug)]
+pub struct ReadList<'a> {
+    /// What the list is about.
+    pub kind: ListKind,
+    /// The day for which it speaks.
+    pub listed_on: NaiveDate,
+    /// Its rows.
+    pub rows: &'a [ListRow],
+    /// The cells that could not be read.
+    pub problems: &'a [CellProblem],
+    /// What people decided, by row number.
+    pub resolutions: &'a BTreeMap<u32, Resolution>,
+}
+
+/// What a person decided about a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "as")]
+pub enum Resolution {
+    /// The row is this person.
+    Person {
+        /// Who.
+        person_id: PersonId,
+    },
+    /// The row is somebody new.
+    NewPerson,
+    /// The row is left out.
+    Skip,
+}
+
+/// What is known in the unit, as far as lists can change it.
+#[derive(Clone, Debug, Default)]
+pub struct Current {
+    /// Everybody.
+    pub people: Vec<CurrentPerson>,
+    /// Every troop of the unit.
+    pub troops: Vec<CurrentTroop>,
+    /// Who has or had a place in which troop this season, whatever became of it.
+    pub assigned: BTreeSet<(TroopId, PersonId)>,
+    /// Troops that have, or are proposed, a lead.
+    pub led: BTreeSet<TroopId>,
+    /// The facts of this season, self-reports left out.
+    pub facts: Vec<CurrentFact>,
+}
+
+/// Somebody who is known.
+#[derive(Clone, Debug)]
+pub struct CurrentPerson {
+    /// As far as matching needs.
+    pub known: Known,
+    /// Telephone number.
+    pub phone: Option<String>,
+}
+
+/// A troop that is known.
+#[derive(Clone, Debug)]
+pub struct CurrentTroop {
+    /// Which one.
+    pub troop_id: TroopId,
+    /// Its number as it is written.
+    pub number: String,
+    /// Whether it has a place in this season.
+    pub in_season: bool,
+}
+
+/// A fact that is known.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CurrentFact {
+    /// The code of the requirement.
+    pub requirement: String,
+    /// About whom or what.
+    pub subject: Subject,
+    /// What it says.
+    pub statement: Statement,
+    /// Its place among facts of one day: later ones are greater.
+    pub order: i64,
+}
+
+/// Whom or what a fact is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Subject {
+    /// A person.
+    Person(PersonRef),
+    /// A troop.
+    Troop(TroopId),
+}
+
+/// A person who is known, or one whom this list makes known, by the first row of theirs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum PersonRef {
+    /// Known before.
+    Known(PersonId),
+    /// New with this row.
+    New(u32),
+}
+
+/// What a fact says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Statement {
+    /// Met or not.
+    pub outcome: EvidenceOutcome,
+    /// The day for which it says so.
+    pub observed_on: NaiveDate,
+    /// The last day for which it holds.
+    pub valid_until_on: Option<NaiveDate>,
+    /// The score, in whole per cents, cut.
+    pub score_percent: Option<u8>,
+}
+
+/// A row of the preview.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RowPreview {
+    /// The row's number as a spreadsheet shows it.
+    pub row_number: u32,
+    /// Whom or what the row is taken for.
+    pub state: RowState,
+    /// Why; none for a list of troops.
+    pub reason: Option<MatchReason>,
+    /// Other rows that speak of the same person.
+    pub also_on_rows: Vec<u32>,
+    /// What applying this row would change, after the rows above it.
+    pub changes: Vec<Change>,
+    /// What is wrong with the row, cell by cell, and what it says that cannot be used.
+    pub problems: Vec<CellProblem>,
+}
+
+/// Whom or what a row is taken for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum RowState {
+    /// Somebody known.
+    Person(PersonId),
+    /// Somebody new, with the first row of theirs.
+    NewPerson(u32),
+    /// A troop.
+    Troop(TroopId),
+    /// A person decides who is meant.
+    Ask(Vec<Candidate>),
+    /// The row cannot be used as it stands: a person leaves it out, or mends the list.
+    Unusable,
+    /// A person left it out.
+    Skipped,
+}
+
+impl RowState {
+    /// True while a person has to decide before the list can be applied.
+    #[must_use]
+    pub const fn needs_a_person(&self) -> bool {
+        matches!(self, Self::Ask(_) | Self::Unusable)
+    }
+}
+
+/// One thing that applying a row changes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Change {
+    /// Somebody new becomes known.
+    NewPerson {
+        /// Given name.
+        first_name: String,
+        /// Family name.
+        last_name: String,
+        /// Membership number.
+        membership_number: Option<String>,
+        /// Address.
+        email: Option<String>,
+        /// Telephone number.
+        phone: Option<String>,
+    },
+    /// Somebody known had no such thing yet; what is there is never overwritten.
+    FillIn {
+        /// Who.
+        person_id: PersonId,
+        /// What.
+        field: PersonField,
+        /// The value.
+        value: String,
+    },
+    /// Somebody is proposed as coordinator of a troop; a person confirms it.
+    ProposeAssignment {
+        /// Who.
+        person: PersonRef,
+        /// Of which troop.
+        troop_id: TroopId,
+        /// Whether as its lead: where it has none.
+        lead: bool,
+    },
+    /// A fact is recorded.
+    RecordFact {
+        /// The code of the requirement.
+        requirement: String,
+        /// Whether the requirement is a screening, whose facts are kept apart.
+        screening: bool,
+        /// About whom or what.
+        subject: Subject,
+        /// What it says.
+        statement: Statement,
+    },
+}
+
+/// What a list may fill in about somebody known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PersonField {
+    /// Membership number.
+    MembershipNumber,
+    /// Address.
+    Email,
+    /// Telephone number.
+    Phone,
+}
+
+/// Everything that a preview is computed from.
+#[derive(Debug)]
+pub struct World<'a> {
+    /// The season's policy.
+    pub policy: &'a Policy,
+    /// The day on which the list is looked at.
+    pub today: NaiveDate,
+    /// What is known.
+    pub current: &'a Current,
+}

@@ -1,0 +1,64 @@
+//! What a role list says about people: new ones become known, gaps are filled in, places are proposed.
+
+use super::rows::Work;
+use super::{Change, PersonField, PersonRef};
+use crate::common::ids::{PersonId, TroopId};
+use crate::intake::columns::fields::ListRow;
+use crate::intake::fold;
+
+impl Work<'_> {
+    /// Makes somebody known with the first row of theirs.
+    pub(super) fn make_known(&mut self, row: &ListRow, first_row: u32) {
+        if first_row != row.row_number {
+            return;
+        }
+        self.changes.push(Change::NewPerson {
+            first_name: row.first_name.clone().unwrap_or_default(),
+            last_name: row.last_name.clone().unwrap_or_default(),
+            membership_number: row.membership_number.clone(),
+            email: row.email.clone(),
+            phone: row.phone.clone(),
+        });
+    }
+
+    /// Fills in what nobody has entered about somebody known. What is there stays: a person knows better than a list.
+    pub(super) fn fill_in(&mut self, row: &ListRow, person_id: PersonId) {
+        let number_is_free = row.membership_number.as_deref().is_some_and(|number| self.number_is_free(number));
+        let Some(person) = self.people.iter_mut().find(|person| person.known.person_id == person_id) else { return };
+        let mut fill = |field: PersonField, value: &str| {
+            self.changes.push(Change::FillIn { person_id, field, value: value.to_owned() });
+        };
+        if let (Some(number), None, true) = (&row.membership_number, &person.known.membership_number, number_is_free) {
+            fill(PersonField::MembershipNumber, number);
+            person.known.membership_number = Some(number.clone());
+        }
+        if let (Some(email), true) = (&row.email, person.known.emails.is_empty()) {
+            fill(PersonField::Email, email);
+            person.known.emails.push(email.clone());
+        }
+        if let (Some(phone), None) = (&row.phone, &person.phone) {
+            fill(PersonField::Phone, phone);
+            person.phone = Some(phone.clone());
+        }
+    }
+
+    fn number_is_free(&self, number: &str) -> bool {
+        let key = fold::number(number);
+        self.people
+            .iter()
+            .all(|person| person.known.membership_number.as_deref().map(fold::number).as_deref() != Some(&key))
+    }
+
+    /// Proposes a place as coordinator where the person has none and had none in this troop this season.
+    pub(super) fn propose(&mut self, person: PersonRef, troop_id: TroopId) {
+        let known_place = match person {
+            PersonRef::Known(person_id) => self.world.current.assigned.contains(&(troop_id, person_id)),
+            PersonRef::New(_) => false,
+        };
+        if known_place || !self.proposed.insert((troop_id, person)) {
+            return;
+        }
+        let lead = self.led.insert(troop_id);
+        self.changes.push(Change::ProposeAssignment { person, troop_id, lead });
+    }
+}

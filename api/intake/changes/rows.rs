@@ -1,0 +1,216 @@
+//! The rows of a list in order, each against what is known and what the rows above it would change.
+
+use super::{
+    Change, CurrentFact, CurrentPerson, PersonRef, ReadList, Resolution, RowPreview, RowState, Subject, World,
+};
+use crate::common::ids::TroopId;
+use crate::intake::columns::fields::ListRow;
+use crate::intake::fold;
+use crate::intake::kinds::{ListColumn, ListKind};
+use crate::intake::matching::{Known, Lines, Listed, MatchOutcome, MatchReason, RowMatch, match_rows};
+use crate::intake::parse::table::CellProblem;
+use std::collections::BTreeSet;
+
+/// The preview of a list: every row with whom it is taken for, why, what it would change and what is wrong with it.
+#[must_use]
+pub fn preview(list: &ReadList<'_>, world: &World<'_>) -> Vec<RowPreview> {
+    let troops: Vec<TroopFound> = list.rows.iter().map(|row| find_troop(row.troop_number.as_deref(), world)).collect();
+    let matches = if list.kind == ListKind::BankDetails { Vec::new() } else { matched(list, world, &troops) };
+    let last_known = world.current.facts.iter().map(|fact| fact.order).max().unwrap_or(0);
+    let mut work = Work {
+        list,
+        world,
+        people: world.current.people.clone(),
+        facts: world.current.facts.clone(),
+        led: world.current.led.clone(),
+        proposed: BTreeSet::new(),
+        last_known,
+        next_order: last_known,
+        changes: Vec::new(),
+        problems: Vec::new(),
+    };
+    let rows = list.rows.iter().zip(&troops).enumerate();
+    rows.map(|(place, (row, troop))| work.row(row, troop, matches.get(place))).collect()
+}
+
+/// What is known while the rows are gone through, and what the present row brings.
+pub(super) struct Work<'a> {
+    pub list: &'a ReadList<'a>,
+    pub world: &'a World<'a>,
+    pub people: Vec<CurrentPerson>,
+    pub facts: Vec<CurrentFact>,
+    pub led: BTreeSet<TroopId>,
+    pub proposed: BTreeSet<(TroopId, PersonRef)>,
+    /// Facts above this order come from this list.
+    pub last_known: i64,
+    pub next_order: i64,
+    pub changes: Vec<Change>,
+    pub problems: Vec<CellProblem>,
+}
+
+/// Which troop a row names.
+pub(super) enum TroopFound {
+    Unnamed,
+    InSeason(TroopId),
+    /// Known, but without a place in this season.
+    NotThisSeason(TroopId),
+    Unknown(String),
+}
+
+impl TroopFound {
+    const fn id(&self) -> Option<TroopId> {
+        match self {
+            Self::InSeason(id) | Self::NotThisSeason(id) => Some(*id),
+            Self::Unnamed | Self::Unknown(_) => None,
+        }
+    }
+}
+
+/// A troop by its number: as written, else without leading zeros, which spreadsheets drop.
+fn find_troop(number: Option<&str>, world: &World<'_>) -> TroopFound {
+    let Some(number) = number else { return TroopFound::Unnamed };
+    let key = fold::number(number);
+    let found = world.current.troops.iter().find(|troop| fold::number(&troop.number) == key);
+    match found {
+        Some(troop) if troop.in_season => TroopFound::InSeason(troop.troop_id),
+        Some(troop) => TroopFound::NotThisSeason(troop.troop_id),
+        None => TroopFound::Unknown(number.to_owned()),
+    }
+}
+
+fn matched(list: &ReadList<'_>, world: &World<'_>, troops: &[TroopFound]) -> Vec<RowMatch> {
+    let known: Vec<Known> = world.current.people.iter().map(|person| person.known.clone()).collect();
+    let listed: Vec<Listed> = list.rows.iter().zip(troops).map(|(row, troop)| listed(row, troop)).collect();
+    let lines = Lines::from_percent(world.policy.intake.match_accept_percent, world.policy.intake.match_review_percent);
+    match_rows(&listed, &known, lines, list.kind == ListKind::RoleList)
+}
+
+fn listed(row: &ListRow, troop: &TroopFound) -> Listed {
+    Listed {
+        row_number: row.row_number,
+        troop: troop.id(),
+        first_name: row.first_name.clone(),
+        last_name: row.last_name.clone(),
+        email: row.email.clone(),
+        membership_number: row.membership_number.clone(),
+    }
+}
+
+impl Work<'_> {
+    fn row(&mut self, row: &ListRow, troop: &TroopFound, found: Option<&RowMatch>) -> RowPreview {
+        self.changes.clear();
+        self.problems =
+            self.list.problems.iter().filter(|problem| problem.row_number == row.row_number).cloned().collect();
+        let resolution = self.list.resolutions.get(&row.row_number).copied();
+        let state = self.state_of(row, troop, found, resolution);
+        match &state {
+            RowState::Person(person_id) => self.take(row, troop, PersonRef::Known(*person_id)),
+            RowState::NewPerson(first_row) => self.take(row, troop, PersonRef::New(*first_row)),
+            RowState::Troop(troop_id) => self.state_facts(row, Subject::Troop(*troop_id)),
+            RowState::Ask(_) | RowState::Unusable | RowState::Skipped => {}
+        }
+        let reason = match resolution {
+            Some(_) => Some(MatchReason::by_person()),
+            None => found.map(|found| found.reason.clone()),
+        };
+        RowPreview {
+            row_number: row.row_number,
+            state,
+            reason,
+            also_on_rows: found.map(|found| found.also_on_rows.clone()).unwrap_or_default(),
+            changes: std::mem::take(&mut self.changes),
+            problems: std::mem::take(&mut self.problems),
+        }
+    }
+
+    fn take(&mut self, row: &ListRow, troop: &TroopFound, person: PersonRef) {
+        if self.list.kind == ListKind::RoleList {
+            match person {
+                PersonRef::New(first_row) => self.make_known(row, first_row),
+                PersonRef::Known(person_id) => self.fill_in(row, person_id),
+            }
+            if let TroopFound::InSeason(troop_id) = troop {
+                self.propose(person, *troop_id);
+                self.state_facts(row, Subject::Troop(*troop_id));
+            }
+        }
+        self.state_facts(row, Subject::Person(person));
+    }
+
+    fn state_of(
+        &mut self,
+        row: &ListRow,
+        troop: &TroopFound,
+        found: Option<&RowMatch>,
+        resolution: Option<Resolution>,
+    ) -> RowState {
+        if resolution == Some(Resolution::Skip) {
+            return RowState::Skipped;
+        }
+        let needs_troop = self.list.kind != ListKind::Certificates;
+        if needs_troop && let Some((code, read, expected)) = troop_problem(troop) {
+            self.problem(row, ListColumn::TroopNumber, code, &read, expected);
+            return RowState::Unusable;
+        }
+        let has_name = row.first_name.is_some() && row.last_name.is_some();
+        match (resolution, found.map(|found| &found.outcome)) {
+            (Some(Resolution::Person { person_id }), _) => RowState::Person(person_id),
+            (Some(Resolution::NewPerson), _) if has_name => RowState::NewPerson(row.row_number),
+            (_, Some(MatchOutcome::Taken { person_id })) => RowState::Person(*person_id),
+            (_, Some(MatchOutcome::New { first_row })) if has_name => {
+                RowState::NewPerson(self.first_of(*first_row, row))
+            }
+            (_, Some(MatchOutcome::Ask { candidates })) => RowState::Ask(candidates.clone()),
+            (_, None) => troop.id().map_or(RowState::Unusable, RowState::Troop),
+            _ => {
+                self.row_problem(row, "no_name", "", "a first and a last name");
+                RowState::Unusable
+            }
+        }
+    }
+
+    /// The first row of a new person that is really taken as new: an earlier one may have been resolved otherwise.
+    fn first_of(&self, first_row: u32, row: &ListRow) -> u32 {
+        if self.list.resolutions.contains_key(&first_row) && first_row != row.row_number {
+            row.row_number
+        } else {
+            first_row
+        }
+    }
+
+    /// Notes a cell of the row whose content cannot be used.
+    pub(super) fn problem(&mut self, row: &ListRow, column: ListColumn, code: &str, read: &str, expected: &str) {
+        self.problems.push(CellProblem {
+            row_number: row.row_number,
+            column: None,
+            heading: Some(column.name().to_owned()),
+            code: code.to_owned(),
+            read: read.to_owned(),
+            expected: expected.to_owned(),
+        });
+    }
+
+    /// Notes what is wrong with the row as a whole.
+    pub(super) fn row_problem(&mut self, row: &ListRow, code: &str, read: &str, expected: &str) {
+        let (row_number, code, read, expected) =
+            (row.row_number, code.to_owned(), read.to_owned(), expected.to_owned());
+        self.problems.push(CellProblem { row_number, column: None, heading: None, code, read, expected });
+    }
+}
+
+fn troop_problem(troop: &TroopFound) -> Option<(&'static str, String, &'static str)> {
+    match troop {
+        TroopFound::InSeason(_) => None,
+        TroopFound::Unnamed => Some(("no_troop", String::new(), "a troop number")),
+        TroopFound::Unknown(number) => Some((
+            "unknown_troop",
+            number.clone(),
+            "the number of a troop of this unit; add the troop, or leave the row out",
+        )),
+        TroopFound::NotThisSeason(_) => Some((
+            "troop_not_in_season",
+            String::new(),
+            "a troop of this season; add the troop to the season, or leave the row out",
+        )),
+    }
+}
