@@ -4,6 +4,7 @@ use super::likeness::{CLEAR_BY, Lines, first_names_agree, first_names_near, name
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode};
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::fold;
+use std::collections::HashMap;
 
 /// Somebody the unit knows, as far as matching needs.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -48,6 +49,10 @@ impl Known {
         format!("{} {}", self.first_name, self.last_name)
     }
 
+    fn number_key(&self) -> Option<String> {
+        self.membership_number.as_deref().map(fold::number).filter(|number| !number.is_empty())
+    }
+
     fn has_email(&self, wanted: &str) -> bool {
         self.emails.iter().any(|address| fold::email(address).as_deref() == Some(wanted))
     }
@@ -73,25 +78,83 @@ impl Listed {
 
 type Decision = (MatchOutcome, MatchReason);
 
-/// Decides about one row by itself; `match_rows` then looks at all rows together.
-#[must_use]
-pub fn decide(row: &Listed, known: &[Known], lines: Lines) -> Decision {
-    if let Some(decision) = by_number(row, known, lines) {
-        return decision;
-    }
-    if let Some(decision) = by_email(row, known) {
-        return decision;
-    }
-    by_name(row, known, lines)
+/// Everybody known, so that a row need not be held against each of them.
+#[derive(Debug)]
+pub struct People<'a> {
+    by_number: HashMap<String, Vec<&'a Known>>,
+    by_email: HashMap<String, Vec<&'a Known>>,
+    by_troop: HashMap<TroopId, Vec<&'a Known>>,
+    /// By family name, and by first name too, since lists have the two swapped.
+    by_one_name: HashMap<String, Vec<&'a Known>>,
 }
 
-fn by_number(row: &Listed, known: &[Known], lines: Lines) -> Option<Decision> {
+impl<'a> People<'a> {
+    /// Sorts everybody by what rows are matched by.
+    #[must_use]
+    pub fn new(known: &'a [Known]) -> Self {
+        let mut people = Self {
+            by_number: HashMap::new(),
+            by_email: HashMap::new(),
+            by_troop: HashMap::new(),
+            by_one_name: HashMap::new(),
+        };
+        for one in known {
+            if let Some(number) = one.number_key() {
+                people.by_number.entry(number).or_default().push(one);
+            }
+            for email in one.emails.iter().filter_map(|address| fold::email(address)) {
+                people.by_email.entry(email).or_default().push(one);
+            }
+            for troop in &one.troops {
+                people.by_troop.entry(*troop).or_default().push(one);
+            }
+            let (first, last) = (fold::key(&one.first_name), fold::key(&one.last_name));
+            if first != last {
+                people.by_one_name.entry(first).or_default().push(one);
+            }
+            people.by_one_name.entry(last).or_default().push(one);
+        }
+        people
+    }
+
+    /// People of this very name, nicknames and swapped columns allowed, wherever they are.
+    fn of_this_name(&self, row: &Listed) -> Vec<&'a Known> {
+        let (first, last) = row.name();
+        let same = |one: &&&Known| {
+            let straight = first_names_agree(first, &one.first_name) && fold::key(last) == fold::key(&one.last_name);
+            let swapped = first_names_agree(last, &one.first_name) && fold::key(first) == fold::key(&one.last_name);
+            straight || swapped
+        };
+        let mut found: Vec<&Known> = [last, first]
+            .iter()
+            .filter_map(|name| self.by_one_name.get(&fold::key(name)))
+            .flatten()
+            .filter(same)
+            .copied()
+            .collect();
+        found.sort_by_key(|one| one.person_id);
+        found.dedup_by_key(|one| one.person_id);
+        found
+    }
+}
+
+/// Decides about one row by itself; `match_rows` then looks at all rows together.
+#[must_use]
+pub fn decide(row: &Listed, people: &People<'_>, lines: Lines) -> Decision {
+    if let Some(decision) = by_number(row, people, lines) {
+        return decision;
+    }
+    if let Some(decision) = by_email(row, people) {
+        return decision;
+    }
+    by_name(row, people, lines)
+}
+
+const NOBODY: &[&Known] = &[];
+
+fn by_number(row: &Listed, people: &People<'_>, lines: Lines) -> Option<Decision> {
     let number = row.number_key()?;
-    let holders: Vec<&Known> = known
-        .iter()
-        .filter(|known| known.membership_number.as_deref().map(fold::number).as_deref() == Some(&*number))
-        .collect();
-    match holders.as_slice() {
+    match people.by_number.get(&number).map_or(NOBODY, Vec::as_slice) {
         [] => None,
         [one]
             if !row.has_name()
@@ -115,10 +178,10 @@ fn by_number(row: &Listed, known: &[Known], lines: Lines) -> Option<Decision> {
     }
 }
 
-fn by_email(row: &Listed, known: &[Known]) -> Option<Decision> {
+fn by_email(row: &Listed, people: &People<'_>) -> Option<Decision> {
     let email = row.email_key()?;
     let first = row.name().0;
-    let holders: Vec<&Known> = known.iter().filter(|known| known.has_email(&email)).collect();
+    let holders = people.by_email.get(&email).map_or(NOBODY, Vec::as_slice);
     let same: Vec<&Known> =
         holders.iter().copied().filter(|known| first_names_agree(first, &known.first_name)).collect();
     match same.as_slice() {
@@ -131,7 +194,7 @@ fn by_email(row: &Listed, known: &[Known]) -> Option<Decision> {
                 first_names_near(row.name(), known.name())
                     || (first.is_empty() && fold::key(row.name().1) == fold::key(&known.last_name))
             };
-            let near: Vec<&Known> = holders.into_iter().filter(near).collect();
+            let near: Vec<&Known> = holders.iter().copied().filter(near).collect();
             let one = near.first()?;
             Some(ask(
                 row,
@@ -149,7 +212,7 @@ fn by_email(row: &Listed, known: &[Known]) -> Option<Decision> {
     }
 }
 
-fn by_name(row: &Listed, known: &[Known], lines: Lines) -> Decision {
+fn by_name(row: &Listed, people: &People<'_>, lines: Lines) -> Decision {
     if !row.has_name() {
         return (
             MatchOutcome::Problem,
@@ -159,17 +222,13 @@ fn by_name(row: &Listed, known: &[Known], lines: Lines) -> Decision {
             ),
         );
     }
-    let mut scored: Vec<(f64, &Known)> = known
+    let troop = row.troop.and_then(|troop| people.by_troop.get(&troop)).map_or(NOBODY, Vec::as_slice);
+    let mut in_troop: Vec<(f64, &Known)> = troop
         .iter()
-        .map(|known| (name_likeness(row.name(), known.name()), known))
+        .map(|known| (name_likeness(row.name(), known.name()), *known))
         .filter(|(score, _)| *score >= lines.review)
         .collect();
-    scored.sort_by(|one, other| other.0.total_cmp(&one.0).then_with(|| one.1.person_id.cmp(&other.1.person_id)));
-    let in_troop: Vec<(f64, &Known)> = scored
-        .iter()
-        .copied()
-        .filter(|(_, known)| row.troop.is_some_and(|troop| known.troops.contains(&troop)))
-        .collect();
+    in_troop.sort_by(|one, other| other.0.total_cmp(&one.0).then_with(|| one.1.person_id.cmp(&other.1.person_id)));
     if let Some((best, one)) = in_troop.first().copied() {
         let people: Vec<&Known> = in_troop.iter().map(|(_, known)| *known).collect();
         let clear = in_troop.get(1).is_none_or(|(second, _)| best - second >= CLEAR_BY);
@@ -202,13 +261,8 @@ fn by_name(row: &Listed, known: &[Known], lines: Lines) -> Decision {
             format!("name and troop are {}'s, and nobody else is near", one.full_name()),
         );
     }
-    let elsewhere: Vec<&Known> = scored
-        .iter()
-        .filter(|(score, known)| {
-            *score >= lines.accept && first_names_near(row.name(), known.name()) && !numbers_conflict(row, known)
-        })
-        .map(|(_, known)| *known)
-        .collect();
+    let mut elsewhere = people.of_this_name(row);
+    elsewhere.retain(|known| !numbers_conflict(row, known));
     match elsewhere.first() {
         Some(one) => {
             let sentence = format!("{} has this name but not this troop; a name alone is not enough", one.full_name());
@@ -222,7 +276,7 @@ fn by_name(row: &Listed, known: &[Known], lines: Lines) -> Decision {
 }
 
 fn numbers_conflict(row: &Listed, known: &Known) -> bool {
-    match (row.number_key(), known.membership_number.as_deref().map(fold::number).filter(|number| !number.is_empty())) {
+    match (row.number_key(), known.number_key()) {
         (Some(one), Some(other)) => one != other,
         _ => false,
     }

@@ -10,7 +10,7 @@ mod likeness;
 mod nicknames;
 mod rows;
 
-pub use decide::{Known, Listed, decide};
+pub use decide::{Known, Listed, People, decide};
 pub use likeness::{Lines, first_names_agree, name_likeness};
 pub use rows::match_rows;
 

@@ -1,6 +1,6 @@
 //! All rows of a list together: one person on several rows, new people on several rows, rows that contradict.
 
-use super::decide::{Known, Listed, decide};
+use super::decide::{Known, Listed, People, decide};
 use super::likeness::{Lines, first_names_agree, percent};
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode, RowMatch};
 use crate::common::ids::PersonId;
@@ -10,10 +10,11 @@ use std::collections::BTreeMap;
 /// Matches every row of a list; `makes_known` says whether this kind of list may bring new people.
 #[must_use]
 pub fn match_rows(rows: &[Listed], known: &[Known], lines: Lines, makes_known: bool) -> Vec<RowMatch> {
+    let people = People::new(known);
     let mut matches: Vec<RowMatch> = rows
         .iter()
         .map(|row| {
-            let (outcome, reason) = decide(row, known, lines);
+            let (outcome, reason) = decide(row, &people, lines);
             RowMatch { row_number: row.row_number, outcome, reason, also_on_rows: Vec::new() }
         })
         .collect();

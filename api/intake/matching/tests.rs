@@ -110,7 +110,7 @@ fn the_first_rule_that_speaks_decides() {
         ("nobody", row(2, 102, ("Bruno", "Silva"), "bruno@example.org", ""), "new", R::NobodyFits),
         ("nothing", row(2, 102, ("", "Silva"), "", ""), "problem", R::NothingToMatchBy),
     ] {
-        let (outcome, reason) = decide(&listed, &roster(), LINES);
+        let (outcome, reason) = decide(&listed, &People::new(&roster()), LINES);
         assert_eq!((short(&outcome).as_str(), reason.code), (want, code), "{why}: {}", reason.sentence);
     }
 }
@@ -119,7 +119,7 @@ fn the_first_rule_that_speaks_decides() {
 fn a_row_without_a_troop_is_never_matched_by_name() {
     let mut listed = row(2, 0, ("Priya", "Raman"), "", "");
     listed.troop = None;
-    let (outcome, reason) = decide(&listed, &roster(), LINES);
+    let (outcome, reason) = decide(&listed, &People::new(&roster()), LINES);
     assert_eq!((short(&outcome).as_str(), reason.code), ("ask 4", ReasonCode::SameNameOtherTroop));
 }
 
@@ -171,7 +171,7 @@ fn a_list_that_makes_nobody_known_asks_about_strangers() {
 fn the_lines_are_the_policys() {
     let listed = row(2, 102, ("Priya", "Ramen"), "", "");
     let strict = Lines::from_percent(100, 99);
-    assert_eq!(short(&decide(&listed, &roster(), strict).0), "new");
+    assert_eq!(short(&decide(&listed, &People::new(&roster()), strict).0), "new");
     let between = Lines::from_percent(99, 80);
-    assert_eq!(short(&decide(&listed, &roster(), between).0), "ask 4");
+    assert_eq!(short(&decide(&listed, &People::new(&roster()), between).0), "ask 4");
 }

@@ -18,6 +18,7 @@ mod xml_scan;
 pub use child::run_child;
 pub use fault::{FaultCode, ParseFault};
 pub use parent::{parse_in_child, parse_over};
+pub use records::split as split_csv;
 pub use table::ParsedTable;
 
 use super::kinds::ListKind;
