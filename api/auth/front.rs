@@ -92,6 +92,9 @@ fn as_problem(response: &HttpResponse, request_id: &str) -> HttpResponse {
     if let Some(seconds) = fault.retry_after {
         answer.insert_header((header::RETRY_AFTER, seconds.to_string()));
     }
+    if fault.code.status() == StatusCode::UNAUTHORIZED {
+        answer.insert_header((header::WWW_AUTHENTICATE, "Bearer"));
+    }
     for (name, value) in &fault.headers {
         answer.insert_header((*name, value.as_str()));
     }
