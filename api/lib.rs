@@ -12,6 +12,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 pub mod accounts;
 pub mod auth;
+pub mod change;
 pub mod cli;
 pub mod common;
 pub mod error;
@@ -21,6 +22,7 @@ pub mod logging;
 pub mod migrate;
 pub mod parser_door;
 pub mod postgres;
+pub mod roster;
 pub mod seasons;
 pub mod server;
 pub mod settings;
@@ -49,4 +51,8 @@ pub struct Feature {
 }
 
 /// THE list of features, in dependency order.
-pub const FEATURES: &[Feature] = &[server::feature(), accounts::feature(), units::feature(), seasons::feature()];
+pub const FEATURES: &[Feature] =
+    &[server::feature(), accounts::feature(), units::feature(), seasons::feature(), roster::feature()];
+
+/// What is computed from facts and kept, for [`change`]: a feature that changes facts does not know what comes of them.
+pub const COMPUTED: &[change::Computed] = &[];

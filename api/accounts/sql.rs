@@ -433,3 +433,34 @@ pub(super) async fn revoke_key(tx: &mut Tx, key: KeyId, at: DateTime<Utc>) -> Re
     sqlx::query!("update access_key set revoked_at = $2 where key_id = $1", key.0, at).execute(tx.db()).await?;
     Ok(())
 }
+
+/// Whether somebody signs in as this person.
+///
+/// # Errors
+/// Database faults.
+pub async fn has_account(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<bool, ApiError> {
+    let found = sqlx::query_scalar!(
+        "select account_id from membership where unit_id = $1 and person_id = $2",
+        unit.0,
+        person.0
+    );
+    Ok(found.fetch_optional(tx.db()).await?.is_some())
+}
+
+/// Ends a person's open invitations: whoever reads the old address must not be able to take the place (R10).
+///
+/// # Errors
+/// Database faults.
+pub async fn void_invitations(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!(
+        "update invitation set voided_at = $3
+         where unit_id = $1 and person_id = $2 and accepted_at is null and voided_at is null",
+        unit.0,
+        person.0,
+        now
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}

@@ -73,6 +73,9 @@ codes! {
     PreviewStale CONFLICT "preview_stale" "Things changed since the preview" "What you previewed has changed meanwhile. Look at the new preview, then apply that one.";
     RowsUnresolved CONFLICT "rows_unresolved" "Some rows wait for your decision" "Decide the rows that wait for a person, or leave them out, before you apply the list.";
     LastUnitManager CONFLICT "last_unit_manager" "The unit needs a unit manager" "This would leave the unit without a unit manager. Give the role to somebody else first.";
+    RoleHeld CONFLICT "role_held" "This person holds this role" "The person holds this role at that time already. Look at the person's grants (list_grants); end that one first if its dates are wrong.";
+    HasAccount CONFLICT "has_account" "This person can sign in already" "The person has an account for this unit. If the password was forgotten, ask the server's administrator for a reset link.";
+    EmailMissing CONFLICT "email_missing" "There is no e-mail address" "The person has no e-mail address yet, and an account needs one. Enter it first (change_contact), then invite the person.";
     // 412 428
     VersionStale PRECONDITION_FAILED "version_stale" "It has changed since you read it" "Somebody changed this after you read it. Read it again, see what changed, and send your change with the new ETag.";
     VersionMissing PRECONDITION_REQUIRED "version_missing" "Say which version you have read" "Send the ETag that you read in an If-Match header, so that nobody's change is overwritten unseen.";

@@ -11,6 +11,7 @@ use super::sql::milestones::{self, MilestoneRow};
 use super::{load, rules};
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, SeasonsChange};
+use crate::change::{self, Touched};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Patch, Path};
 use crate::common::etag::IfMatch;
@@ -104,7 +105,7 @@ fn time_after(day: &Patch<NaiveDate>, time: &Patch<String>, present: Option<Naiv
 /// Date, move or rename a milestone.
 ///
 /// Gates and deadlines follow it, so every troop's standing is computed anew.
-#[utoipa::path(tag = "seasons", params(MilestonePath), request_body(content((MilestoneChange = "application/merge-patch+json"), (MilestoneChange = "application/json"))), extensions(("x-permission" = json!(SeasonsChange::NAME))), responses((status = 200, description = "The milestone as it is now.", body = Milestone), Problems))]
+#[utoipa::path(tag = "seasons", params(MilestonePath), request_body = MilestoneChange, extensions(("x-permission" = json!(SeasonsChange::NAME))), responses((status = 200, description = "The milestone as it is now.", body = Milestone), Problems))]
 #[patch("/v1/units/{unit_id}/seasons/{season_id}/milestones/{milestone_id}")]
 pub async fn change_milestone(
     permit: Permit<SeasonsChange>,
@@ -112,8 +113,8 @@ pub async fn change_milestone(
     body: Json<MilestoneChange>,
     if_match: IfMatch,
 ) -> Result<Answer<Milestone>, ApiError> {
-    let change = body.0;
-    if let Some(fault) = not_null("/title", &change.title) {
+    let sent = body.0;
+    if let Some(fault) = not_null("/title", &sent.title) {
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
     }
     let unit = permit.unit()?;
@@ -122,17 +123,20 @@ pub async fn change_milestone(
     let mut row = milestones::lock(&mut tx, &permit, path.season_id, path.milestone_id).await?;
     if_match.require(row.version)?;
     load::open(season.closed_at)?;
-    change.apply(&mut row);
+    sent.apply(&mut row);
     let faults =
         rules::time_faults((row.on_day, row.at_local_time), (row.head_office_on_day, row.head_office_at_local_time));
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }
+    let touched = Touched::season(path.season_id);
+    change::hold(&mut tx, unit, &touched).await?;
     let log_seq = tx.seq().await?;
     milestones::update(&mut tx, &permit, &row, log_seq).await?;
     row.version += 1;
     let calendar = load::calendar_of(&mut tx, unit, &season).await?;
     tx.about("milestone", path.milestone_id);
-    change.fields().for_each(|field| tx.about("field", field));
+    sent.fields().for_each(|field| tx.about("field", field));
+    change::refresh(&mut tx, unit, &touched).await?;
     tx.commit_with(Answer::new(&Milestone::new(row, &calendar))?).await
 }

@@ -12,6 +12,7 @@ use super::policy::{self, Policy};
 use super::sql::{self, PolicyRow, milestones};
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, PolicyChange};
+use crate::change::{self, Touched};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
 use crate::common::etag::IfMatch;
@@ -44,11 +45,14 @@ pub async fn change_policy(
     let rows = milestones::all(&mut tx, unit, season).await?;
     let codes: Vec<&str> = rows.iter().map(|row| row.code.as_str()).collect();
     check(&new, &codes)?;
+    let touched = Touched::season(season);
+    change::hold(&mut tx, unit, &touched).await?;
     let log_seq = tx.seq().await?;
     let row = PolicyRow { version: before.version + 1, document: Jsonb(new), made_at: tx.logged_at() };
     sql::insert_policy(&mut tx, &permit, season, &row, log_seq).await?;
     tx.about("season", season);
     tx.about("policy_version", row.version);
+    change::refresh(&mut tx, unit, &touched).await?;
     let version = row.version;
     tx.commit_with(Answer::new(&PolicyInForce::from(row))?.version(version)).await
 }

@@ -12,6 +12,7 @@ use super::rules;
 use super::sql::{self, SeasonRow};
 use crate::auth::permission::{Permission as _, SeasonsChange};
 use crate::auth::{Permit, Tx};
+use crate::change::{self, Touched};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Patch, Path};
 use crate::common::etag::IfMatch;
@@ -94,7 +95,7 @@ impl SeasonChange {
 /// Change a season, or make it the current one.
 ///
 /// A new time zone or first day moves what counts when: every troop's standing is computed anew.
-#[utoipa::path(tag = "seasons", params(SeasonPath), request_body(content((SeasonChange = "application/merge-patch+json"), (SeasonChange = "application/json"))), extensions(("x-permission" = json!(SeasonsChange::NAME))), responses((status = 200, description = "The season as it is now.", body = Season), Problems))]
+#[utoipa::path(tag = "seasons", params(SeasonPath), request_body = SeasonChange, extensions(("x-permission" = json!(SeasonsChange::NAME))), responses((status = 200, description = "The season as it is now.", body = Season), Problems))]
 #[patch("/v1/units/{unit_id}/seasons/{season_id}")]
 pub async fn change_season(
     permit: Permit<SeasonsChange>,
@@ -102,26 +103,30 @@ pub async fn change_season(
     body: Json<SeasonChange>,
     if_match: IfMatch,
 ) -> Result<Answer<Season>, ApiError> {
-    let change = body.0;
-    let faults = change.faults();
+    let sent = body.0;
+    let faults = sent.faults();
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }
+    let unit = permit.unit()?;
     let mut tx = permit.tx()?;
     let seasons = sql::lock_all(&mut tx, &permit).await?;
     let mut row = seasons.iter().find(|row| row.season_id == path.season_id.0).cloned().ok_or(Code::NotFound)?;
     if_match.require(row.version)?;
     open(row.closed_at)?;
-    change.apply(&mut row);
+    sent.apply(&mut row);
     if let Some(fault) = rules::days_fault(row.starts_on, row.ends_on) {
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
     }
+    let touched = Touched::season(path.season_id);
+    change::hold(&mut tx, unit, &touched).await?;
     let log_seq = tx.seq().await?;
     step_back(&mut tx, &permit, &seasons, &row, log_seq).await?;
     sql::update(&mut tx, &permit, &row, log_seq).await?;
     row.version += 1;
     tx.about("season", path.season_id);
-    change.fields().for_each(|field| tx.about("field", field));
+    sent.fields().for_each(|field| tx.about("field", field));
+    change::refresh(&mut tx, unit, &touched).await?;
     let version = row.version;
     tx.commit_with(Answer::new(&Season::from(row))?.version(version)).await
 }

@@ -33,6 +33,16 @@ pub struct ThisSeason {
     pub closed_at: Option<DateTime<Utc>>,
 }
 
+impl ThisSeason {
+    /// The one rule of the guard: nothing is written into a closed season.
+    ///
+    /// # Errors
+    /// 409 if it is closed.
+    pub fn open(&self) -> Result<(), ApiError> {
+        open(self.closed_at)
+    }
+}
+
 impl TryFrom<SeasonRow> for ThisSeason {
     type Error = ApiError;
 
@@ -63,8 +73,12 @@ pub async fn resolve(tx: &mut Tx, unit: UnitId, asked: Option<SeasonId>) -> Resu
     row.ok_or_else(|| ApiError::new(Code::UnknownReference).errors(vec![fault()]))?.try_into()
 }
 
-/// The season, held as it is until the transaction ends, closed or not.
-pub(super) async fn hold(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<ThisSeason, ApiError> {
+/// The season, held as it is until the transaction ends, closed or not: for acts that look at something else before they
+/// ask whether it is open ([`ThisSeason::open`]).
+///
+/// # Errors
+/// 404 for an unknown season.
+pub async fn hold(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<ThisSeason, ApiError> {
     sql::hold(tx, unit, season).await?.ok_or(Code::NotFound)?.try_into()
 }
 
@@ -75,8 +89,17 @@ pub(super) async fn hold(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<
 /// 404 for an unknown season, 409 for a closed one.
 pub async fn guard_open(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<ThisSeason, ApiError> {
     let held = hold(tx, unit, season).await?;
-    open(held.closed_at)?;
+    held.open()?;
     Ok(held)
+}
+
+/// The current season, held as it is until the transaction ends ([`hold`]).
+///
+/// # Errors
+/// 409 if there is none.
+pub async fn hold_current(tx: &mut Tx, unit: UnitId) -> Result<ThisSeason, ApiError> {
+    let season = current(tx, unit).await?;
+    hold(tx, unit, season.season_id).await
 }
 
 /// The current season, held open for a write ([`guard_open`]).
@@ -84,11 +107,11 @@ pub async fn guard_open(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<T
 /// # Errors
 /// 409 if there is none or it is closed.
 pub async fn guard_current(tx: &mut Tx, unit: UnitId) -> Result<ThisSeason, ApiError> {
-    let season = current(tx, unit).await?;
-    guard_open(tx, unit, season.season_id).await
+    let season = hold_current(tx, unit).await?;
+    season.open()?;
+    Ok(season)
 }
 
-/// The one rule of the guard.
 pub(super) fn open(closed_at: Option<DateTime<Utc>>) -> Result<(), ApiError> {
     if closed_at.is_some() { Err(Code::SeasonClosed.into()) } else { Ok(()) }
 }

@@ -22,7 +22,9 @@ pub mod policy;
 mod rules;
 mod sql;
 
-pub use load::{ThisSeason, calendar_of, current, guard_current, guard_open, policy_at, policy_of, resolve};
+pub use load::{
+    ThisSeason, calendar_of, current, guard_current, guard_open, hold, hold_current, policy_at, policy_of, resolve,
+};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

@@ -1,0 +1,91 @@
+//! Change a person's contact details.
+
+use actix_web::patch;
+use garde::Validate;
+use serde::Deserialize;
+use utoipa::ToSchema;
+
+use super::find_contact::Contact;
+use super::find_person::PersonPath;
+use super::rules::phone_fault;
+use super::sql::people;
+use crate::accounts::{self, email_fault, email_key};
+use crate::auth::Permit;
+use crate::auth::permission::{ContactsChange, Permission as _};
+use crate::common::answer::Answer;
+use crate::common::body::{Json, Patch, Path};
+use crate::common::etag::IfMatch;
+use crate::error::{ApiError, Code, FieldError, Problems};
+
+/// What to change of a person's contact details; a field that is left out stays, null takes it away.
+#[derive(Debug, Deserialize, Validate, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"email": "anneliese.oyelaran@example.org", "phone": "+1 555 0142"}))]
+pub struct ContactChange {
+    /// E-mail address.
+    #[garde(inner(length(min = 3, max = 254)))]
+    #[serde(default)]
+    #[schema(value_type = Option<String>, min_length = 3, max_length = 254)]
+    email: Patch<String>,
+    /// Phone number.
+    #[garde(inner(length(min = 3, max = 40)))]
+    #[serde(default)]
+    #[schema(value_type = Option<String>, min_length = 3, max_length = 40)]
+    phone: Patch<String>,
+}
+
+impl ContactChange {
+    fn faults(&self) -> Vec<FieldError> {
+        let email = self.email.value().and_then(|email| email_fault(email.trim()));
+        let phone = self.phone.value().and_then(|phone| phone_fault(phone));
+        let faults = [
+            email.map(|fault| FieldError::at("/email", "not_an_address", fault)),
+            phone.map(|fault| FieldError::at("/phone", "not_a_phone_number", fault)),
+        ];
+        faults.into_iter().flatten().collect()
+    }
+}
+
+/// Change how to reach a person.
+///
+/// A changed e-mail address ends invitations that went to the old one: invite the person again.
+#[utoipa::path(tag = "roster", params(PersonPath), request_body = ContactChange, extensions(("x-permission" = json!(ContactsChange::NAME))), responses((status = 200, description = "The contact details as they are now.", body = Contact), Problems))]
+#[patch("/v1/units/{unit_id}/people/{person_id}/contact")]
+pub async fn change_contact(
+    permit: Permit<ContactsChange>,
+    path: Path<PersonPath>,
+    body: Json<ContactChange>,
+    if_match: IfMatch,
+) -> Result<Answer<Contact>, ApiError> {
+    let change = body.0;
+    let faults = change.faults();
+    if !faults.is_empty() {
+        return Err(ApiError::new(Code::Invalid).errors(faults));
+    }
+    let (unit, person) = (permit.unit()?, path.person_id);
+    let mut tx = permit.tx()?;
+    people::lock(&mut tx, &permit, person).await?;
+    people::reach(&mut tx, &permit, person).await?;
+    let mut row = people::contact(&mut tx, unit, person).await?;
+    if_match.require(row.version)?;
+    let trimmed = |text: String| text.trim().to_owned();
+    let email = change.email.apply(row.email.clone()).map(trimmed);
+    let moved = email.as_deref().map(email_key) != row.email.as_deref().map(email_key);
+    row.email = email;
+    row.phone = change.phone.apply(row.phone.take()).map(trimmed);
+    let log_seq = tx.seq().await?;
+    let key = row.email.as_deref().map(email_key);
+    people::keep_contact(&mut tx, &permit, person, &row, key.as_deref(), log_seq).await?;
+    if moved {
+        accounts::void_invitations(&mut tx, unit, person).await?;
+    }
+    row.version += 1;
+    tx.about("person", person);
+    for (sent, field) in [(change.email != Patch::Leave, "email"), (change.phone != Patch::Leave, "phone")] {
+        if sent {
+            tx.about("field", field);
+        }
+    }
+    let version = row.version;
+    tx.commit_with(Answer::new(&Contact::of(person, row))?.version(version)).await
+}

@@ -1,0 +1,92 @@
+//! The troops of a unit.
+
+use actix_web::{HttpRequest, get};
+use garde::Validate;
+use serde::Deserialize;
+use utoipa::IntoParams;
+
+use super::find_troop::Troop;
+use super::rules::number_key;
+use super::sql::troops::{self, Wanted};
+use crate::auth::Permit;
+use crate::auth::permission::{Permission as _, TroopsRead};
+use crate::common::answer::Answer;
+use crate::common::body::{Path, Query};
+use crate::common::ids::{SeasonId, TroopId, UnitId};
+use crate::common::page;
+use crate::error::{ApiError, Problems};
+use crate::seasons;
+
+/// Which unit's roster.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Path)]
+pub struct RosterPath {
+    /// The unit.
+    #[param(value_type = uuid::Uuid)]
+    #[expect(dead_code, reason = "the middleware reads it from the path, before any handler")]
+    unit_id: UnitId,
+}
+
+/// Which troops.
+#[derive(Debug, Deserialize, Validate, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct TroopsQuery {
+    /// The season meant; without it, the current one.
+    #[garde(skip)]
+    #[param(value_type = Option<uuid::Uuid>)]
+    season: Option<SeasonId>,
+    /// The troop with this number; leading zeros and spaces do not matter.
+    #[garde(length(chars, min = 1, max = 20))]
+    #[param(min_length = 1, max_length = 20)]
+    number: Option<String>,
+    /// Troops whose number or name contains this.
+    #[garde(length(chars, min = 1, max = 120))]
+    #[param(min_length = 1, max_length = 120)]
+    search: Option<String>,
+    /// How many rows a page has.
+    #[garde(range(min = 1, max = 200))]
+    #[serde(default = "page::default_limit")]
+    #[param(minimum = 1, maximum = 200, default = 50)]
+    limit: u16,
+    /// Where the page begins: `next_cursor` of the page before.
+    #[garde(length(max = 1000))]
+    #[param(max_length = 1000)]
+    cursor: Option<String>,
+}
+
+crate::page!(
+    /// Troops, by number.
+    TroopPage of Troop
+);
+
+/// List the troops that you may see, by number.
+#[utoipa::path(tag = "roster", params(RosterPath, TroopsQuery), extensions(("x-permission" = json!(TroopsRead::NAME))), responses((status = 200, description = "The troops.", body = TroopPage), Problems))]
+#[get("/v1/units/{unit_id}/troops")]
+pub async fn list_troops(
+    permit: Permit<TroopsRead>,
+    request: HttpRequest,
+    _path: Path<RosterPath>,
+    query: Query<TroopsQuery>,
+) -> Result<Answer<TroopPage>, ApiError> {
+    let TroopsQuery { season, number, search, limit, cursor } = query.0;
+    let unit = permit.unit()?;
+    let filters = ("troops", unit, season, &number, &search);
+    let after: Option<TroopId> = page::decode(cursor.as_deref(), &filters)?;
+    let mut tx = permit.tx()?;
+    let season = seasons::resolve(&mut tx, unit, season).await?.season_id;
+    let number_key = number.as_deref().map(number_key);
+    let wanted = Wanted {
+        season,
+        number_key: number_key.as_deref(),
+        search: search.as_deref(),
+        after,
+        limit: i64::from(limit) + 1,
+    };
+    let mut rows = troops::list(&mut tx, unit, permit.read_scope(), wanted).await?;
+    let more = page::cut(&mut rows, limit);
+    let items: Vec<Troop> = rows.into_iter().map(|row| Troop::shown(row, season, permit.actor())).collect();
+    let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.troop_id, &filters)).transpose()?;
+    let page = TroopPage { items, next_cursor };
+    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+}

@@ -1,0 +1,77 @@
+//! The roster: troops with their seasons, people with their contact details, roles, and who coordinates which troop.
+//!
+//! A troop lasts; its place in a season holds what differs from year to year. A person belongs to the unit; an account,
+//! if there is one, belongs to the server. A unit role is a dated grant; a troop coordinator's scope is the confirmed
+//! assignment itself, there is no second row for it. A list only proposes assignments: a person confirms or declines
+//! them. Contacts of a troop (leader, treasurer) are neither coordinators nor does it give them a scope.
+//!
+//! Invariants: an assignment ends by standing down or by its own end, never by vanishing from a list; a troop has one
+//! confirmed lead at a time; the unit keeps a unit manager who can sign in; a proposal gives nobody anything.
+
+mod add_person;
+mod add_troop;
+mod add_troop_contact;
+mod change_contact;
+mod change_person;
+mod change_troop;
+mod confirm_assignment;
+mod decline_assignment;
+mod end_grant;
+mod end_troop_contact;
+mod find_contact;
+mod find_person;
+mod find_troop;
+mod give_role;
+mod invite_person;
+mod list_assignments;
+mod list_grants;
+mod list_people;
+mod list_troop_contacts;
+mod list_troops;
+mod lists;
+mod name_coordinator;
+mod rules;
+mod sql;
+
+pub use lists::{KnownPerson, KnownRoster, KnownTroop, fill_in, known, make_known, propose};
+pub use rules::number_key;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::Feature;
+
+/// The feature's value.
+#[must_use]
+pub const fn feature() -> Feature {
+    Feature {
+        name: "roster",
+        about: "Troops, people with their contact details and roles, and who coordinates which troop.",
+        routes,
+        tick: None,
+    }
+}
+
+fn routes(config: &mut ServiceConfig<'_>) {
+    config
+        .service(add_troop::add_troop)
+        .service(list_troops::list_troops)
+        .service(find_troop::find_troop)
+        .service(change_troop::change_troop)
+        .service(add_troop_contact::add_troop_contact)
+        .service(list_troop_contacts::list_troop_contacts)
+        .service(end_troop_contact::end_troop_contact)
+        .service(add_person::add_person)
+        .service(list_people::list_people)
+        .service(find_person::find_person)
+        .service(change_person::change_person)
+        .service(find_contact::find_contact)
+        .service(change_contact::change_contact)
+        .service(invite_person::invite_person)
+        .service(give_role::give_role)
+        .service(list_grants::list_grants)
+        .service(end_grant::end_grant)
+        .service(name_coordinator::name_coordinator)
+        .service(list_assignments::list_assignments)
+        .service(confirm_assignment::confirm_assignment)
+        .service(decline_assignment::decline_assignment);
+}

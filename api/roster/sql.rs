@@ -1,0 +1,8 @@
+//! Every query of the roster, one file a table or two.
+
+pub(super) mod assignments;
+pub(super) mod contacts;
+pub(super) mod grants;
+pub(super) mod lists;
+pub(super) mod people;
+pub(super) mod troops;

@@ -1,0 +1,212 @@
+//! Every query of people and their contact details.
+
+use chrono::NaiveDate;
+use uuid::Uuid;
+
+use crate::auth::permission::{ContactsChange, PeopleChange};
+use crate::auth::{Permission, Permit, Scope, Tx};
+use crate::common::ids::{PersonId, UnitId};
+use crate::error::{ApiError, Code, OnConstraint as _};
+
+#[derive(Clone, Debug)]
+pub(in crate::roster) struct PersonRow {
+    pub person_id: Uuid,
+    pub first_name: String,
+    pub last_name: String,
+    pub membership_number: Option<String>,
+    pub left_on: Option<NaiveDate>,
+    pub version: i64,
+}
+
+/// A person within a scope. Within own troops: their coordinators, those proposed, their contacts, and oneself.
+async fn find_within(
+    tx: &mut Tx,
+    unit: UnitId,
+    scope: &Scope,
+    oneself: PersonId,
+    person: PersonId,
+) -> Result<Option<PersonRow>, ApiError> {
+    let within = scope.troops();
+    let row = sqlx::query_as!(
+        PersonRow,
+        "select p.person_id, p.first_name, p.last_name, p.membership_number, p.left_on, p.version from person p
+         where p.unit_id = $1 and p.person_id = $4 and ($2::uuid[] is null or p.person_id = $3
+             or exists (select from assignment a where a.unit_id = $1 and a.person_id = p.person_id
+                 and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
+             or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id
+                 and c.troop_id = any ($2) and c.ended_at is null))",
+        unit.0,
+        within.as_deref(),
+        oneself.0,
+        person.0
+    );
+    Ok(row.fetch_optional(tx.db()).await?)
+}
+
+/// A person in reach of this permit.
+///
+/// # Errors
+/// 404 if the person cannot be seen, 403 if seen but not to be acted on.
+pub(in crate::roster) async fn reach<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    person: PersonId,
+) -> Result<PersonRow, ApiError> {
+    let (unit, oneself) = (by.unit()?, by.person()?);
+    let row = find_within(tx, unit, by.read_scope(), oneself, person).await?.ok_or(Code::NotFound)?;
+    if by.scope() != by.read_scope() && find_within(tx, unit, by.scope(), oneself, person).await?.is_none() {
+        return Err(ApiError::new(Code::OutOfScope)
+            .detail(format!("Your permission {} does not reach this person. Ask your unit manager.", P::NAME)));
+    }
+    Ok(row)
+}
+
+/// Locks a person. What it says is to be read in the next statement.
+pub(in crate::roster) async fn lock<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    person: PersonId,
+) -> Result<bool, ApiError> {
+    let found = sqlx::query_scalar!(
+        "select person_id from person where unit_id = $1 and person_id = $2 for no key update",
+        by.unit()?.0,
+        person.0
+    );
+    Ok(found.fetch_optional(tx.db()).await?.is_some())
+}
+
+/// Which people are asked for.
+#[derive(Clone, Debug)]
+pub(in crate::roster) struct Wanted<'a> {
+    pub search: Option<&'a str>,
+    pub membership_number: Option<&'a str>,
+    pub after: Option<PersonId>,
+    pub limit: i64,
+}
+
+/// By last name, then first name.
+pub(in crate::roster) async fn list(
+    tx: &mut Tx,
+    unit: UnitId,
+    (scope, oneself): (&Scope, PersonId),
+    wanted: Wanted<'_>,
+) -> Result<Vec<PersonRow>, ApiError> {
+    let within = scope.troops();
+    let rows = sqlx::query_as!(
+        PersonRow,
+        "select p.person_id, p.first_name, p.last_name, p.membership_number, p.left_on, p.version from person p
+         where p.unit_id = $1 and ($2::uuid[] is null or p.person_id = $3
+             or exists (select from assignment a where a.unit_id = $1 and a.person_id = p.person_id
+                 and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
+             or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id
+                 and c.troop_id = any ($2) and c.ended_at is null))
+           and ($4::text is null or position(lower($4) in lower(p.first_name || ' ' || p.last_name)) > 0)
+           and ($5::text is null or p.membership_number = $5)
+           and ($6::uuid is null or (lower(p.last_name), lower(p.first_name), p.person_id)
+               > (select lower(last.last_name), lower(last.first_name), last.person_id from person last
+                  where last.unit_id = $1 and last.person_id = $6))
+         order by lower(p.last_name), lower(p.first_name), p.person_id limit $7",
+        unit.0,
+        within.as_deref(),
+        oneself.0,
+        wanted.search,
+        wanted.membership_number,
+        wanted.after.map(|person| person.0),
+        wanted.limit
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
+pub(in crate::roster) async fn insert(
+    tx: &mut Tx,
+    by: &Permit<PeopleChange>,
+    row: &PersonRow,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "insert into person (unit_id, person_id, first_name, last_name, membership_number, left_on, version, log_seq)
+         values ($1, $2, $3, $4, $5, $6, $7, $8)",
+        by.unit()?.0,
+        row.person_id,
+        row.first_name,
+        row.last_name,
+        row.membership_number,
+        row.left_on,
+        row.version,
+        log_seq
+    )
+    .execute(tx.db())
+    .await
+    .on_constraint("person_membership_number_unique", Code::MembershipNumberTaken)?;
+    Ok(())
+}
+
+/// Writes the new fields of a person; the version goes up by one.
+pub(in crate::roster) async fn update(
+    tx: &mut Tx,
+    by: &Permit<PeopleChange>,
+    row: &PersonRow,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "update person set first_name = $3, last_name = $4, membership_number = $5, left_on = $6, version = version + 1,
+             log_seq = $7
+         where unit_id = $1 and person_id = $2",
+        by.unit()?.0,
+        row.person_id,
+        row.first_name,
+        row.last_name,
+        row.membership_number,
+        row.left_on,
+        log_seq
+    )
+    .execute(tx.db())
+    .await
+    .on_constraint("person_membership_number_unique", Code::MembershipNumberTaken)?;
+    Ok(())
+}
+
+/// Contact details; version 0 stands for "none kept yet".
+#[derive(Clone, Debug, Default)]
+pub(in crate::roster) struct ContactRow {
+    pub email: Option<String>,
+    pub phone: Option<String>,
+    pub version: i64,
+}
+
+/// Of a person whom [`reach`] has found.
+pub(in crate::roster) async fn contact(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<ContactRow, ApiError> {
+    let row = sqlx::query_as!(
+        ContactRow,
+        "select email, phone, version from person_contact where unit_id = $1 and person_id = $2",
+        unit.0,
+        person.0
+    );
+    Ok(row.fetch_optional(tx.db()).await?.unwrap_or_default())
+}
+
+/// Writes contact details, new or changed; the version goes up by one.
+pub(in crate::roster) async fn keep_contact(
+    tx: &mut Tx,
+    by: &Permit<ContactsChange>,
+    person: PersonId,
+    row: &ContactRow,
+    email_key: Option<&str>,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "insert into person_contact (unit_id, person_id, email, email_key, phone, version, log_seq)
+         values ($1, $2, $3, $4, $5, 1, $6)
+         on conflict (unit_id, person_id)
+         do update set email = $3, email_key = $4, phone = $5, version = person_contact.version + 1, log_seq = $6",
+        by.unit()?.0,
+        person.0,
+        row.email,
+        email_key,
+        row.phone,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}

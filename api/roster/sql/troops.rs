@@ -1,0 +1,184 @@
+//! Every query of troops and their seasons.
+
+use uuid::Uuid;
+
+use crate::auth::permission::TroopsChange;
+use crate::auth::{Permit, Scope, Tx};
+use crate::common::ids::{SeasonId, TroopId, UnitId};
+use crate::error::{ApiError, Code, OnConstraint as _};
+
+/// A troop with its place in one season, if it has one there.
+#[derive(Clone, Debug)]
+pub(in crate::roster) struct TroopRow {
+    pub troop_id: Uuid,
+    pub number: String,
+    pub name: String,
+    pub kind: String,
+    pub meeting_place: Option<String>,
+    pub version: i64,
+    pub age_band: Option<String>,
+    pub selling_youths: Option<i32>,
+    pub first_season: Option<bool>,
+}
+
+pub(in crate::roster) async fn find(
+    tx: &mut Tx,
+    unit: UnitId,
+    scope: &Scope,
+    season: SeasonId,
+    troop: TroopId,
+) -> Result<Option<TroopRow>, ApiError> {
+    let within = scope.troops();
+    let row = sqlx::query_as!(
+        TroopRow,
+        r#"select t.troop_id, t.number, t.name, t.kind, t.meeting_place, t.version, ts.age_band as "age_band?",
+               ts.selling_youths as "selling_youths?", ts.first_season as "first_season?"
+           from troop t
+           left join troop_season ts on ts.unit_id = t.unit_id and ts.troop_id = t.troop_id and ts.season_id = $3
+           where t.unit_id = $1 and ($2::uuid[] is null or t.troop_id = any ($2)) and t.troop_id = $4"#,
+        unit.0,
+        within.as_deref(),
+        season.0,
+        troop.0
+    );
+    Ok(row.fetch_optional(tx.db()).await?)
+}
+
+/// Locks a troop in reach. What it says is to be read in the next statement.
+pub(in crate::roster) async fn lock(tx: &mut Tx, by: &Permit<TroopsChange>, troop: TroopId) -> Result<(), ApiError> {
+    let found = sqlx::query_scalar!(
+        "select troop_id from troop where unit_id = $1 and troop_id = $2 for no key update",
+        by.unit()?.0,
+        troop.0
+    );
+    found.fetch_optional(tx.db()).await?.ok_or(Code::NotFound)?;
+    by.reach(troop)
+}
+
+/// Which troops are asked for.
+#[derive(Clone, Debug)]
+pub(in crate::roster) struct Wanted<'a> {
+    pub season: SeasonId,
+    pub number_key: Option<&'a str>,
+    pub search: Option<&'a str>,
+    pub after: Option<TroopId>,
+    pub limit: i64,
+}
+
+/// In the order of their numbers, as people count.
+pub(in crate::roster) async fn list(
+    tx: &mut Tx,
+    unit: UnitId,
+    scope: &Scope,
+    wanted: Wanted<'_>,
+) -> Result<Vec<TroopRow>, ApiError> {
+    let within = scope.troops();
+    let rows = sqlx::query_as!(
+        TroopRow,
+        r#"select t.troop_id, t.number, t.name, t.kind, t.meeting_place, t.version, ts.age_band as "age_band?",
+               ts.selling_youths as "selling_youths?", ts.first_season as "first_season?"
+           from troop t
+           left join troop_season ts on ts.unit_id = t.unit_id and ts.troop_id = t.troop_id and ts.season_id = $3
+           where t.unit_id = $1 and ($2::uuid[] is null or t.troop_id = any ($2))
+             and ($4::text is null or t.number_key = $4)
+             and ($5::text is null or position(lower($5) in lower(t.number || ' ' || t.name)) > 0)
+             and ($6::uuid is null or (length(t.number_key), t.number_key)
+                 > (select length(last.number_key), last.number_key from troop last
+                    where last.unit_id = $1 and last.troop_id = $6))
+           order by length(t.number_key), t.number_key limit $7"#,
+        unit.0,
+        within.as_deref(),
+        wanted.season.0,
+        wanted.number_key,
+        wanted.search,
+        wanted.after.map(|troop| troop.0),
+        wanted.limit
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
+pub(in crate::roster) async fn insert(
+    tx: &mut Tx,
+    by: &Permit<TroopsChange>,
+    row: &TroopRow,
+    number_key: &str,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "insert into troop (unit_id, troop_id, number, number_key, name, kind, meeting_place, version, log_seq)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
+        by.unit()?.0,
+        row.troop_id,
+        row.number,
+        number_key,
+        row.name,
+        row.kind,
+        row.meeting_place,
+        row.version,
+        log_seq
+    )
+    .execute(tx.db())
+    .await
+    .on_constraint("troop_number_unique", Code::NumberTaken)?;
+    Ok(())
+}
+
+/// Writes the new fields of a troop; its version goes up by one, also where only its season changes.
+pub(in crate::roster) async fn update(
+    tx: &mut Tx,
+    by: &Permit<TroopsChange>,
+    row: &TroopRow,
+    number_key: &str,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "update troop set number = $3, number_key = $4, name = $5, meeting_place = $6, version = version + 1, log_seq = $7
+         where unit_id = $1 and troop_id = $2",
+        by.unit()?.0,
+        row.troop_id,
+        row.number,
+        number_key,
+        row.name,
+        row.meeting_place,
+        log_seq
+    )
+    .execute(tx.db())
+    .await
+    .on_constraint("troop_number_unique", Code::NumberTaken)?;
+    Ok(())
+}
+
+/// A troop's place in a season.
+#[derive(Clone, Debug)]
+pub(in crate::roster) struct Place<'a> {
+    pub age_band: &'a str,
+    pub selling_youths: i32,
+    pub first_season: bool,
+}
+
+/// Writes a troop's place in a season, new or changed.
+pub(in crate::roster) async fn keep_place(
+    tx: &mut Tx,
+    by: &Permit<TroopsChange>,
+    season: SeasonId,
+    troop: TroopId,
+    place: Place<'_>,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "insert into troop_season (unit_id, troop_id, season_id, age_band, selling_youths, first_season, log_seq)
+         values ($1, $2, $3, $4, $5, $6, $7)
+         on conflict (unit_id, troop_id, season_id)
+         do update set age_band = $4, selling_youths = $5, first_season = $6, log_seq = $7",
+        by.unit()?.0,
+        troop.0,
+        season.0,
+        place.age_band,
+        place.selling_youths,
+        place.first_season,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
