@@ -6,4 +6,8 @@ mod support;
 #[cfg(test)]
 mod accounts;
 #[cfg(test)]
+mod roster;
+#[cfg(test)]
+mod seasons;
+#[cfg(test)]
 mod units;
