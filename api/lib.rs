@@ -11,11 +11,13 @@ use std::pin::Pin;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 pub mod accounts;
+pub mod appointments;
 pub mod auth;
 pub mod change;
 pub mod cli;
 pub mod common;
 pub mod error;
+pub mod evidence;
 pub mod intake;
 pub mod jobs;
 pub mod logging;
@@ -51,8 +53,20 @@ pub struct Feature {
 }
 
 /// THE list of features, in dependency order.
-pub const FEATURES: &[Feature] =
-    &[server::feature(), accounts::feature(), units::feature(), seasons::feature(), roster::feature()];
+pub const FEATURES: &[Feature] = &[
+    server::feature(),
+    accounts::feature(),
+    units::feature(),
+    seasons::feature(),
+    roster::feature(),
+    standings::feature(),
+    evidence::feature(),
+    appointments::feature(),
+];
 
 /// What is computed from facts and kept, for [`change`]: a feature that changes facts does not know what comes of them.
-pub const COMPUTED: &[change::Computed] = &[];
+pub const COMPUTED: &[change::Computed] = &[standings::computed()];
+
+/// Which gate of the policy each act passes (by its operation's name): an act on this list calls `standings::require`
+/// inside its transaction. No act of this slice is gated yet; orders, hand-overs and earnings will stand here.
+pub const GATED_ACTS: &[(&str, seasons::policy::GateName)] = &[];

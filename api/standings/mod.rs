@@ -1,6 +1,47 @@
 //! Standings: where each troop of a season stands, and why.
 //!
 //! Evidence says what is met, decisions say what was decided, the policy says what is asked, the calendar says when.
-//! From these one pure function computes where a troop stands at an instant; no operation ever writes a state.
+//! From these one pure function computes where a troop stands at an instant; no operation ever writes a state. Answers
+//! are cached: one writer refreshes them whenever facts change, readers compute again what time has changed, and the
+//! ticker does so once a minute and logs it. Deleting the cache and refreshing changes nothing.
+//!
+//! This feature owns the tables of facts (evidence, screening evidence, waivers, decisions): others add facts through
+//! [`record_evidence`] and [`record_decision`], between `change::hold` and `change::refresh`.
 
+mod find;
+mod gates;
+mod list;
+mod load;
+mod my_steps;
+mod read;
+mod record;
+mod refresh;
 pub mod rules;
+mod sql;
+mod subjects;
+
+pub use find::{TroopStanding, show};
+pub use gates::require;
+pub use read::{StandingsThen, TroopThen, all, one, seen_by};
+pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence};
+pub use refresh::{computed, refresh_due};
+pub use subjects::{has_troop, troops_of_person};
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::Feature;
+
+/// The feature's value.
+#[must_use]
+pub const fn feature() -> Feature {
+    Feature {
+        name: "standings",
+        about: "Where each troop stands and why: requirements, next step, gates, and what will lapse.",
+        routes,
+        tick: Some(|system, unit| Box::pin(refresh_due(system, unit))),
+    }
+}
+
+fn routes(config: &mut ServiceConfig<'_>) {
+    config.service(list::list_standings).service(find::find_standing).service(my_steps::list_my_steps);
+}

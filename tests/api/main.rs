@@ -6,8 +6,12 @@ mod support;
 #[cfg(test)]
 mod accounts;
 #[cfg(test)]
+mod decisions;
+#[cfg(test)]
 mod roster;
 #[cfg(test)]
 mod seasons;
+#[cfg(test)]
+mod standings;
 #[cfg(test)]
 mod units;

@@ -12,6 +12,7 @@ use sqlx::postgres::PgConnection;
 use uuid::Uuid;
 
 use super::client::Entry;
+use super::derived;
 use super::world::World;
 
 /// Refusals that leave a row: a refresh token that comes twice ends the session, which is a change.
@@ -26,6 +27,7 @@ pub(super) async fn check(world: &World) {
     each_change_left_one_row(&mut owner, &world.line.journal.borrow()).await;
     logs_hold(&mut owner).await;
     nothing_lies_open(&mut owner).await;
+    derived::check(world, &mut owner).await;
 }
 
 /// Gate 7: exactly one row for each change that succeeded, naming operation and actor; none for anything else.

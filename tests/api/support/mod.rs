@@ -48,6 +48,7 @@
 mod after;
 pub mod client;
 pub mod cluster;
+mod derived;
 pub mod fixture;
 pub mod promise;
 pub mod server;

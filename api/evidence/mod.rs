@@ -1,0 +1,27 @@
+//! Evidence: facts about requirements, as a person records them.
+//!
+//! The unit manager records what was seen elsewhere; a coordinator reports a step as done, which confirms nothing. Facts
+//! are never changed or taken back: a later fact speaks louder. Facts from posted lists come in through `intake`.
+
+mod record;
+mod report;
+mod rules;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::Feature;
+
+/// The feature's value.
+#[must_use]
+pub const fn feature() -> Feature {
+    Feature {
+        name: "evidence",
+        about: "Facts about requirements, recorded by the unit manager or reported by a coordinator.",
+        routes,
+        tick: None,
+    }
+}
+
+fn routes(config: &mut ServiceConfig<'_>) {
+    config.service(record::record_evidence).service(report::report_step);
+}

@@ -1,0 +1,125 @@
+//! From rows to facts: what the rules are told about some troops of a season.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use uuid::Uuid;
+
+use super::rules::{
+    AssignmentFact, DecisionFact, DecisionKind, EvidenceFact, EvidenceOutcome, EvidenceSource, Facts, WaiverFact,
+};
+use super::sql::cache::TroopRow;
+use super::sql::facts::{self, DecisionRow, EvidenceRow};
+use crate::auth::Tx;
+use crate::common::ids::{AssignmentId, DecisionId, EvidenceId, PersonId, SeasonId, UnitId, WaiverId};
+use crate::error::ApiError;
+
+/// The facts of each of these troops, as far as the unit's log had come.
+pub(super) async fn facts(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: SeasonId,
+    rows: &[&TroopRow],
+    up_to: i64,
+) -> Result<BTreeMap<Uuid, Facts>, ApiError> {
+    let troops: Vec<Uuid> = rows.iter().map(|row| row.troop_id).collect();
+    let assignments = facts::assignments(tx, unit, season, &troops).await?;
+    let people: BTreeSet<Uuid> = assignments.iter().map(|row| row.person_id).collect();
+    let people: Vec<Uuid> = people.into_iter().collect();
+    let evidence = facts::evidence(tx, unit, season, (&troops, &people), up_to).await?;
+    let waivers = facts::waivers(tx, unit, season, (&troops, &people)).await?;
+    let decisions = facts::decisions(tx, unit, season, &troops, up_to).await?;
+    let mut told = BTreeMap::new();
+    for row in rows {
+        let troop = row.troop_id;
+        let own: Vec<_> = assignments.iter().filter(|one| one.troop_id == troop).collect();
+        // A person's facts count in every troop of that person, a troop's in that troop alone.
+        let about = |person: Option<Uuid>, of_troop: Option<Uuid>| {
+            of_troop == Some(troop) || person.is_some_and(|person| own.iter().any(|one| one.person_id == person))
+        };
+        let evidence = evidence.iter().filter(|fact| about(fact.person_id, fact.troop_id));
+        let decisions = decisions.iter().filter(|decision| decision.troop_id == troop);
+        told.insert(
+            troop,
+            Facts {
+                first_season: row.first_season,
+                evidence: evidence.map(evidence_fact).collect::<Result<_, _>>()?,
+                decisions: decisions.map(decision_fact).collect::<Result<_, _>>()?,
+                waivers: waivers
+                    .iter()
+                    .filter(|waiver| about(waiver.person_id, waiver.troop_id))
+                    .map(|waiver| WaiverFact {
+                        waiver_id: WaiverId(waiver.waiver_id),
+                        requirement: waiver.requirement.clone(),
+                        person_id: waiver.person_id.map(PersonId),
+                        granted_at: waiver.granted_at,
+                        until_on: waiver.until_on,
+                        revoked_at: waiver.revoked_at,
+                    })
+                    .collect(),
+                assignments: own
+                    .iter()
+                    .map(|one| AssignmentFact {
+                        assignment_id: AssignmentId(one.assignment_id),
+                        person_id: PersonId(one.person_id),
+                        lead: one.lead,
+                        from_at: one.from_at,
+                        until_at: one.until_at,
+                        proposed_at: one.proposed_at,
+                        confirmed_at: one.confirmed_at,
+                        declined_at: one.declined_at,
+                        ended_at: one.ended_at,
+                    })
+                    .collect(),
+            },
+        );
+    }
+    Ok(told)
+}
+
+fn evidence_fact(row: &EvidenceRow) -> Result<EvidenceFact, ApiError> {
+    let outcome = match &*row.outcome {
+        "reported" => EvidenceOutcome::Reported,
+        "met" => EvidenceOutcome::Met,
+        "not_met" => EvidenceOutcome::NotMet,
+        "absent" => EvidenceOutcome::Absent,
+        _ => return Err(ApiError::broken("evidence with an unknown outcome")),
+    };
+    let source = match &*row.source {
+        "list" => EvidenceSource::List,
+        "certificate" => EvidenceSource::Certificate,
+        "manager" => EvidenceSource::Manager,
+        "person" => EvidenceSource::Person,
+        _ => return Err(ApiError::broken("evidence from an unknown source")),
+    };
+    Ok(EvidenceFact {
+        evidence_id: EvidenceId(row.evidence_id),
+        requirement: row.requirement.clone(),
+        person_id: row.person_id.map(PersonId),
+        outcome,
+        observed_on: row.observed_on,
+        valid_until_on: row.valid_until_on,
+        score_percent: row.score_percent.and_then(|score| u8::try_from(score).ok()),
+        source,
+        recorded_at: row.recorded_at,
+        seq: row.log_seq,
+    })
+}
+
+fn decision_fact(row: &DecisionRow) -> Result<DecisionFact, ApiError> {
+    let kind = match &*row.kind {
+        "appoint" => DecisionKind::Appoint,
+        "suspend" => DecisionKind::Suspend,
+        "restore" => DecisionKind::Restore,
+        "stand_down" => DecisionKind::StandDown,
+        "sit_out" => DecisionKind::SitOut,
+        "rejoin" => DecisionKind::Rejoin,
+        _ => return Err(ApiError::broken("an unknown decision")),
+    };
+    Ok(DecisionFact {
+        decision_id: DecisionId(row.decision_id),
+        kind,
+        assignment_id: row.assignment_id.map(AssignmentId),
+        decided_at: row.decided_at,
+        seq: row.log_seq,
+    })
+}

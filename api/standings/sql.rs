@@ -1,0 +1,7 @@
+//! Every query of standings: the facts, the cache, and what is written into them.
+//!
+//! Facts about the roster (assignments, troop seasons, names) are read here and written by the roster only.
+
+pub(super) mod cache;
+pub(super) mod facts;
+pub(super) mod record;
