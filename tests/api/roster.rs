@@ -40,7 +40,8 @@ fn a_coordinator_sees_the_own_troop_and_another_reads_as_missing() {
         let own = world.clara.get(&format!("/troops/{}", fixture::TROOP)).await.expect(200);
         assert_eq!((own.at("/number"), own.at("/meeting_place")), (json!("0101"), json!("Room 0101")));
         assert_eq!((own.at("/selling_youths"), own.at("/first_season")), (json!(12), json!(false)));
-        let other = world.clara.get(&format!("/troops/{}", fixture::OTHER_TROOP)).await.expect_problem(404, "not_found");
+        let other =
+            world.clara.get(&format!("/troops/{}", fixture::OTHER_TROOP)).await.expect_problem(404, "not_found");
         let missing = world.clara.get(&format!("/troops/{}", fixture::NOTHING)).await.expect_problem(404, "not_found");
         assert_eq!((other.at("/detail"), other.at("/errors")), (missing.at("/detail"), missing.at("/errors")));
         let away = world.manager.get(&format!("/troops/{}", fixture::AWAY_TROOP)).await;
@@ -85,7 +86,8 @@ fn troop_numbers_differ_by_more_than_leading_zeros_and_come_in_the_order_of_coun
         let first = world.manager.get("/troops?limit=4").await.expect(200);
         assert_eq!(each(&first, "number"), ["9", "0101", "0102", "0103"]);
         assert!(first.header("link").contains("rel=\"next\""), "{first}");
-        let rest = world.manager.get(&format!("/troops?limit=4&cursor={}", first.text("/next_cursor"))).await.expect(200);
+        let rest =
+            world.manager.get(&format!("/troops?limit=4&cursor={}", first.text("/next_cursor"))).await.expect(200);
         assert_eq!(each(&rest, "number"), ["0412", "1000"]);
         assert_eq!(each(&world.manager.get("/troops?number=00009").await.expect(200), "number"), ["9"]);
         assert_eq!(each(&world.manager.get("/troops?search=TROOP%20010").await.expect(200), "number").len(), 3);
@@ -107,7 +109,12 @@ fn a_troop_sent_twice_under_one_key_is_one_troop() {
         let first = world.manager.post("/troops", new_troop("0500")).key("troop-0500-once").await.expect(201);
         let again = world.manager.post("/troops", new_troop("0500")).key("troop-0500-once").await.expect(201);
         assert_eq!((first.body, again.header("idempotency-replayed")), (again.body.clone(), "true"));
-        world.manager.post("/troops", new_troop("0501")).key("troop-0500-once").await.expect_problem(422, "idempotency_key_reused");
+        world
+            .manager
+            .post("/troops", new_troop("0501"))
+            .key("troop-0500-once")
+            .await
+            .expect_problem(422, "idempotency_key_reused");
     });
 }
 
@@ -115,7 +122,8 @@ fn a_troop_sent_twice_under_one_key_is_one_troop() {
 fn a_troop_of_an_earlier_season_takes_part_when_its_place_is_said_in_full() {
     scenario(async |world| {
         let path = format!("/troops/{}", fixture::TROOP);
-        let changed = world.manager.patch(&path, "\"v1\"", json!({"selling_youths": 14, "name": "Kestrels"})).await.expect(200);
+        let changed =
+            world.manager.patch(&path, "\"v1\"", json!({"selling_youths": 14, "name": "Kestrels"})).await.expect(200);
         assert_eq!((changed.at("/selling_youths"), changed.at("/name")), (json!(14), json!("Kestrels")));
         assert_eq!(changed.text("/etag"), "\"v2\"");
         world.manager.patch(&path, "\"v1\"", json!({"name": "x"})).await.expect_problem(412, "version_stale");
@@ -158,7 +166,10 @@ fn a_coordinator_sees_the_people_of_the_own_troops_and_nobody_elses() {
         world.manager.get(&format!("/people/{stranger}")).await.expect_problem(404, "not_found");
         assert_eq!(each(&world.manager.get("/people?search=okonkwo").await.expect(200), "first_name"), ["Tobias"]);
         assert_eq!(each(&world.manager.get("/people?search=%25").await.expect(200), "first_name"), [""; 0]);
-        assert_eq!(each(&world.manager.get("/people?membership_number=M-6").await.expect(200), "first_name"), ["Clara"]);
+        assert_eq!(
+            each(&world.manager.get("/people?membership_number=M-6").await.expect(200), "first_name"),
+            ["Clara"]
+        );
         let mut names = Vec::new();
         let mut next = String::new();
         loop {
@@ -170,7 +181,15 @@ fn a_coordinator_sees_the_people_of_the_own_troops_and_nobody_elses() {
             }
         }
         let wanted = [
-            "Abara", "Achterberg", "Bergqvist", "Fontaine-Diallo", "Halvorsen", "Okonkwo-Lind", "Szalai", "Tuiasosopo", "Wanjiru",
+            "Abara",
+            "Achterberg",
+            "Bergqvist",
+            "Fontaine-Diallo",
+            "Halvorsen",
+            "Okonkwo-Lind",
+            "Szalai",
+            "Tuiasosopo",
+            "Wanjiru",
         ];
         assert_eq!(names, wanted);
     });
@@ -182,7 +201,8 @@ fn a_membership_number_is_one_persons_and_an_address_may_be_shared() {
         let new = json!({"first_name": "Anneliese", "last_name": "Oyelaran", "membership_number": "T-40771"});
         let made = world.manager.post("/people", new.clone()).await.expect(201);
         world.manager.post("/people", new).await.expect_problem(409, "membership_number_taken");
-        let spouse = world.manager.post("/people", json!({"first_name": "Bode", "last_name": "Oyelaran"})).await.expect(201);
+        let spouse =
+            world.manager.post("/people", json!({"first_name": "Bode", "last_name": "Oyelaran"})).await.expect(201);
         let path = format!("/people/{}", spouse.text("/person_id"));
         let refused = world.manager.patch(&path, &spouse.etag(), json!({"membership_number": "T-40771"})).await;
         refused.expect_problem(409, "membership_number_taken");
@@ -199,7 +219,11 @@ fn a_membership_number_is_one_persons_and_an_address_may_be_shared() {
         let refused = world.manager.patch(&path, "\"v1\"", bad).await.expect_problem(422, "invalid");
         assert_eq!(places(&refused), ["/email", "/phone"]);
         world.manager.patch(&path, "\"v0\"", json!({"phone": null})).await.expect_problem(412, "version_stale");
-        let left = world.manager.patch(&format!("/people/{}", made.text("/person_id")), "\"v1\"", json!({"left_on": "2040-01-05", "last_name": ""}));
+        let left = world.manager.patch(
+            &format!("/people/{}", made.text("/person_id")),
+            "\"v1\"",
+            json!({"left_on": "2040-01-05", "last_name": ""}),
+        );
         let left = left.await.expect(200);
         assert_eq!((left.at("/left_on"), left.at("/last_name")), (json!("2040-01-05"), json!("")));
         world.manager.post("/people", json!({"first_name": "a\nb"})).await.expect_problem(422, "invalid");
@@ -231,7 +255,16 @@ fn an_invited_person_signs_in_and_can_do_nothing_until_named() {
         world.manager.post(&path, json!({})).await.expect_problem(409, "has_account");
         let me = world.clara.with_token(session.text("/access_token"));
         let unit = format!("/v1/units/{}", fixture::UNIT);
-        let sees = async |path: &str| reqwest::Client::new().get(format!("{}{path}", world.base())).bearer_auth(me.token()).send().await.expect("an answer").status().as_u16();
+        let sees = async |path: &str| {
+            reqwest::Client::new()
+                .get(format!("{}{path}", world.base()))
+                .bearer_auth(me.token())
+                .send()
+                .await
+                .expect("an answer")
+                .status()
+                .as_u16()
+        };
         assert_eq!(sees(&unit).await, 404);
         let named = json!({"troop_id": fixture::VACANT_TROOP, "person_id": id, "lead": true});
         world.manager.post("/assignments", named).await.expect(201);
@@ -285,8 +318,16 @@ fn a_role_that_ends_is_gone_with_the_next_request() {
         assert!(ended.at("/ended_at").is_string(), "{ended}");
         world.overseer.get("/log").await.expect_problem(404, "not_found");
         world.manager.post(&path, json!({})).await.expect_problem(409, "already_ended");
-        world.manager.post(&format!("/grants/{}/end", fixture::NOTHING), json!({})).await.expect_problem(404, "not_found");
-        world.manager.post(&format!("/grants/{}/end", grant(&fixture::STRANGER)), json!({})).await.expect_problem(404, "not_found");
+        world
+            .manager
+            .post(&format!("/grants/{}/end", fixture::NOTHING), json!({}))
+            .await
+            .expect_problem(404, "not_found");
+        world
+            .manager
+            .post(&format!("/grants/{}/end", grant(&fixture::STRANGER)), json!({}))
+            .await
+            .expect_problem(404, "not_found");
     });
 }
 
@@ -337,7 +378,11 @@ fn a_role_needs_a_known_person_and_an_end_ahead() {
         world.manager.post("/grants", coordinator).await.expect_problem(422, "invalid");
         let admin = json!({"person_id": fixture::DOV, "role": "administrator"});
         world.manager.post("/grants", admin).await.expect_problem(422, "invalid");
-        world.clara.post("/grants", json!({"person_id": fixture::DOV, "role": "viewer"})).await.expect_problem(403, "forbidden");
+        world
+            .clara
+            .post("/grants", json!({"person_id": fixture::DOV, "role": "viewer"}))
+            .await
+            .expect_problem(403, "forbidden");
     });
 }
 
@@ -434,7 +479,11 @@ fn a_person_decides_who_leads_and_what_is_declined_stays_declined() {
         let declined = world.manager.post(&format!("/assignments/{other}/decline"), json!({})).await.expect(200);
         assert!(declined.at("/declined_at").is_string(), "{declined}");
         world.clara.get(&format!("/troops/{}", fixture::OTHER_TROOP)).await.expect_problem(404, "not_found");
-        world.manager.post(&format!("/assignments/{other}/confirm"), json!({})).await.expect_problem(409, "wrong_state");
+        world
+            .manager
+            .post(&format!("/assignments/{other}/confirm"), json!({}))
+            .await
+            .expect_problem(409, "wrong_state");
         assert_eq!(each(&world.manager.get("/assignments?proposed=true").await.expect(200), "assignment_id"), [""; 0]);
     });
 }
@@ -444,7 +493,10 @@ fn a_contact_of_a_troop_is_known_and_sees_nothing_by_it() {
     scenario(async |world| {
         let vacant = format!("/troops/{}/contacts", fixture::VACANT_TROOP);
         let leader = world.manager.get(&vacant).await.expect(200);
-        assert_eq!((leader.at("/items/0/duty"), leader.at("/items/0/person_id")), (json!("leader"), json!(fixture::DOV)));
+        assert_eq!(
+            (leader.at("/items/0/duty"), leader.at("/items/0/person_id")),
+            (json!("leader"), json!(fixture::DOV))
+        );
         let yesenia = person(&fixture::YESENIA);
         let made = world.manager.post(&vacant, json!({"person_id": yesenia, "duty": "treasurer"})).await.expect(201);
         assert_eq!(made.at("/ended_at"), json!(null));
@@ -464,7 +516,8 @@ fn a_contact_of_a_troop_is_known_and_sees_nothing_by_it() {
         let refused = world.manager.post(&own, unknown).await.expect_problem(422, "unknown_reference");
         assert_eq!(places(&refused), ["/person_id"]);
         let page = world.manager.get(&format!("{vacant}?limit=1")).await.expect(200);
-        let next = world.manager.get(&format!("{vacant}?limit=1&cursor={}", page.text("/next_cursor"))).await.expect(200);
+        let next =
+            world.manager.get(&format!("{vacant}?limit=1&cursor={}", page.text("/next_cursor"))).await.expect(200);
         assert_eq!(next.at("/items/0/person_id"), json!(fixture::DOV));
     });
 }

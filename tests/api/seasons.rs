@@ -103,7 +103,12 @@ fn making_a_season_current_lets_the_other_step_back() {
 fn a_season_is_changed_under_the_version_that_was_read() {
     scenario(async |world| {
         let path = season();
-        world.manager.ask(reqwest::Method::PATCH, &path).json(&json!({"label": "x"})).await.expect_problem(428, "version_missing");
+        world
+            .manager
+            .ask(reqwest::Method::PATCH, &path)
+            .json(&json!({"label": "x"}))
+            .await
+            .expect_problem(428, "version_missing");
         world.manager.patch(&path, "\"v7\"", json!({"label": "x"})).await.expect_problem(412, "version_stale");
         let refused = world.manager.patch(&path, "\"v1\"", json!({"label": null, "starts_on": null})).await;
         assert_eq!(places(&refused.expect_problem(422, "invalid")), ["/label", "/starts_on"]);
@@ -111,7 +116,10 @@ fn a_season_is_changed_under_the_version_that_was_read() {
         assert_eq!(places(&refused.expect_problem(422, "invalid")), ["/ends_on"]);
         world.manager.patch(&path, "\"v1\"", json!({"currency": "EUR"})).await.expect_problem(422, "invalid");
         let changed = world.manager.patch(&path, "\"v1\"", json!({"label": "Season of 2040"})).await.expect(200);
-        assert_eq!((changed.at("/label"), changed.at("/time_zone")), (json!("Season of 2040"), json!("America/Chicago")));
+        assert_eq!(
+            (changed.at("/label"), changed.at("/time_zone")),
+            (json!("Season of 2040"), json!("America/Chicago"))
+        );
         let away = format!("/seasons/{}", fixture::AWAY_SEASON);
         world.manager.patch(&away, "\"v1\"", json!({"label": "x"})).await.expect_problem(404, "not_found");
         world.manager.get(&away).await.expect_problem(404, "not_found");
@@ -124,7 +132,8 @@ fn a_season_is_changed_under_the_version_that_was_read() {
 fn of_many_who_change_one_version_one_succeeds() {
     scenario(async |world| {
         let before = milestone(&world.manager, "return_due").await;
-        let tries = (1..=20).map(|day| change_milestone(&world.manager, &before, json!({"on_day": format!("2040-02-{day:02}")})));
+        let tries = (1..=20)
+            .map(|day| change_milestone(&world.manager, &before, json!({"on_day": format!("2040-02-{day:02}")})));
         let mut outcomes: Vec<u16> = join_all(tries).await.into_iter().map(|answered| answered.status).collect();
         outcomes.sort_unstable();
         assert_eq!(outcomes.first(), Some(&200));
@@ -138,7 +147,10 @@ fn a_day_means_its_end_and_an_hour_itself_in_the_seasons_zone() {
         let due = milestone(&world.clara, "return_due").await;
         assert_eq!((&due["on_day"], &due["falls_at"]), (&json!("2040-01-19"), &json!("2040-01-20T06:00:00Z")));
         let timed = change_milestone(&world.manager, &due, json!({"at_local_time": "17:30"})).await.expect(200);
-        assert_eq!((timed.at("/falls_at"), timed.at("/at_local_time")), (json!("2040-01-19T23:30:00Z"), json!("17:30")));
+        assert_eq!(
+            (timed.at("/falls_at"), timed.at("/at_local_time")),
+            (json!("2040-01-19T23:30:00Z"), json!("17:30"))
+        );
         let undated = change_milestone(&world.manager, &timed.json(), json!({"on_day": null})).await.expect(200);
         assert_eq!((undated.at("/falls_at"), undated.at("/at_local_time")), (json!(null), json!(null)));
         let refused = change_milestone(&world.manager, &undated.json(), json!({"at_local_time": "17:30"})).await;
@@ -156,7 +168,8 @@ fn a_day_means_its_end_and_an_hour_itself_in_the_seasons_zone() {
 fn milestones_come_in_the_order_in_which_they_fall() {
     scenario(async |world| {
         let path = format!("{}/milestones", season());
-        let new = json!({"code": "site_visit", "title": "Site visit", "on_day": "2040-01-08", "at_local_time": "10:00"});
+        let new =
+            json!({"code": "site_visit", "title": "Site visit", "on_day": "2040-01-08", "at_local_time": "10:00"});
         let made = world.manager.post(&path, new.clone()).await.expect(201);
         assert_eq!(made.at("/falls_at"), json!("2040-01-08T16:00:00Z"));
         world.manager.post(&path, new).await.expect_problem(409, "code_taken");
@@ -177,8 +190,16 @@ fn milestones_come_in_the_order_in_which_they_fall() {
                 None => break,
             }
         }
-        let wanted =
-            ["kits_out", "site_visit", "return_due", "opening_orders_due", "delivery_day", "sale_opens", "sale_closes", "close_out_due"];
+        let wanted = [
+            "kits_out",
+            "site_visit",
+            "return_due",
+            "opening_orders_due",
+            "delivery_day",
+            "sale_opens",
+            "sale_closes",
+            "close_out_due",
+        ];
         assert_eq!(codes, wanted);
     });
 }
