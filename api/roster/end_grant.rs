@@ -44,7 +44,8 @@ pub async fn end_grant(permit: Permit<GrantsChange>, path: Path<GrantPath>) -> R
         return Err(Code::AlreadyEnded.into());
     }
     if row.role == UnitRole::UnitManager.name() && !somebody_else_manages(&mut tx, unit, &row).await? {
-        return Err(Code::LastUnitManager.into());
+        let detail = "This would leave the unit without a unit manager who can sign in. Give the role, without an end, to somebody else who has accepted an invitation; then end this one.";
+        return Err(ApiError::new(Code::LastUnitManager).detail(detail));
     }
     let log_seq = tx.seq().await?;
     let at = tx.logged_at();
