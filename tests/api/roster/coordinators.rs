@@ -34,6 +34,22 @@ fn naming_a_coordinator_gives_the_troop_and_one_troop_has_one_lead() {
 }
 
 #[test]
+fn a_vacant_troop_is_vacant_until_somebody_is_named() {
+    scenario(async |world| {
+        let standing = format!("/standings/{}", fixture::VACANT_TROOP);
+        let state = async || world.overseer.get(&standing).await.expect(200).at("/standing/state");
+        assert_eq!(state().await, "vacant");
+        let id = proposal(world, fixture::VACANT_TROOP, &fixture::YESENIA, true).await;
+        assert_eq!(state().await, "vacant");
+        world.manager.post(&format!("/assignments/{id}/decline"), json!({})).await.expect(200);
+        assert_eq!(state().await, "vacant");
+        let named = json!({"troop_id": fixture::VACANT_TROOP, "person_id": fixture::DOV, "lead": true});
+        world.manager.post("/assignments", named).await.expect(201);
+        assert_eq!(state().await, "gathering");
+    });
+}
+
+#[test]
 fn a_deputys_time_runs_out_and_makes_room() {
     scenario(async |world| {
         let vacant = format!("/troops/{}", fixture::VACANT_TROOP);
