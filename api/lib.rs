@@ -62,6 +62,7 @@ pub const FEATURES: &[Feature] = &[
     standings::feature(),
     evidence::feature(),
     appointments::feature(),
+    intake::feature(),
 ];
 
 /// What is computed from facts and kept, for [`change`]: a feature that changes facts does not know what comes of them.

@@ -8,9 +8,47 @@
 //! What never happens: a list is applied that nobody could read; two rows take one person silently; a name alone is
 //! matched across troops; a list states something that none of its columns states; absence changes anything (yet).
 
+mod apply;
 pub mod changes;
+mod choose_columns;
 pub mod columns;
+mod discard;
+mod find;
 pub mod fold;
 pub mod kinds;
+mod list;
+mod list_rows;
 pub mod matching;
 pub mod parse;
+mod resolve_row;
+mod shown;
+mod sql;
+mod upload;
+mod work;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::Feature;
+
+/// The feature's value.
+#[must_use]
+pub const fn feature() -> Feature {
+    Feature {
+        name: "intake",
+        about: "Posted lists: upload, preview with a reason for every match, resolve, apply.",
+        routes,
+        tick: Some(|system, unit| Box::pin(work::give_up_silent(system, unit))),
+    }
+}
+
+fn routes(config: &mut ServiceConfig<'_>) {
+    config
+        .service(upload::upload_list)
+        .service(list::list_intakes)
+        .service(find::find_intake)
+        .service(list_rows::list_intake_rows)
+        .service(choose_columns::choose_columns)
+        .service(resolve_row::resolve_intake_row)
+        .service(apply::apply_intake)
+        .service(discard::discard_intake);
+}

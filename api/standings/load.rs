@@ -76,7 +76,7 @@ pub(super) async fn facts(
     Ok(told)
 }
 
-fn evidence_fact(row: &EvidenceRow) -> Result<EvidenceFact, ApiError> {
+pub(super) fn evidence_fact(row: &EvidenceRow) -> Result<EvidenceFact, ApiError> {
     let outcome = match &*row.outcome {
         "reported" => EvidenceOutcome::Reported,
         "met" => EvidenceOutcome::Met,

@@ -15,6 +15,7 @@ mod load;
 mod my_steps;
 mod read;
 mod record;
+mod recorded;
 mod refresh;
 pub mod rules;
 mod sql;
@@ -24,6 +25,7 @@ pub use find::{TroopStanding, show};
 pub use gates::require;
 pub use read::{StandingsThen, TroopThen, all, one, seen_by};
 pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence};
+pub use recorded::recorded;
 pub use refresh::{computed, refresh_due};
 pub use subjects::{has_troop, troops_of_person};
 

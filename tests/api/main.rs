@@ -8,6 +8,8 @@ mod accounts;
 #[cfg(test)]
 mod decisions;
 #[cfg(test)]
+mod intake;
+#[cfg(test)]
 mod roster;
 #[cfg(test)]
 mod seasons;

@@ -12,12 +12,16 @@ use utoipa::ToSchema;
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct ColumnPlan {
     /// The columns that are used.
+    #[schema(max_items = 30)]
     pub columns: Vec<PlannedColumn>,
     /// What the kind cannot do without and no column gives; of each group one is enough.
+    #[schema(max_items = 30)]
     pub missing: Vec<Vec<ListColumn>>,
     /// Headings that nothing is read from.
+    #[schema(max_items = 200)]
     pub unused_headings: Vec<String>,
     /// Date columns whose order nobody can tell from the cells: a person says which it is.
+    #[schema(max_items = 30)]
     pub undecided_dates: Vec<ListColumn>,
 }
 
@@ -27,8 +31,10 @@ pub struct PlannedColumn {
     /// What it holds.
     pub column: ListColumn,
     /// Its letter in the file.
+    #[schema(max_length = 3)]
     pub letter: String,
     /// Its heading in the file.
+    #[schema(max_length = 2000)]
     pub heading: String,
     /// How it came to be this one.
     pub chosen_by: ChosenBy,

@@ -60,6 +60,7 @@ pub struct Candidate {
     /// Who.
     pub person_id: PersonId,
     /// How alike the names are, in per cent, cut.
+    #[schema(maximum = 100)]
     pub likeness_percent: u8,
     /// Why this person is thought of, as a stable code.
     pub code: ReasonCode,
@@ -71,6 +72,7 @@ pub struct MatchReason {
     /// The reason as a stable code.
     pub code: ReasonCode,
     /// The reason as a sentence for the person who looks at it.
+    #[schema(max_length = 600)]
     pub sentence: String,
 }
 

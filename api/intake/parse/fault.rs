@@ -13,9 +13,10 @@ pub struct ParseFault {
     #[schema(required = true)]
     pub row_number: Option<u32>,
     /// The column where it was seen, as a spreadsheet letters it.
-    #[schema(required = true)]
+    #[schema(required = true, max_length = 3)]
     pub column: Option<String>,
     /// What was read and what to do next.
+    #[schema(max_length = 1000)]
     pub detail: String,
 }
 

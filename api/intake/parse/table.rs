@@ -22,17 +22,19 @@ pub struct ParsedTable {
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Source {
     /// `csv` or `xlsx`.
+    #[schema(max_length = 10)]
     pub format: String,
     /// The encoding of a CSV file.
-    #[schema(required = true)]
+    #[schema(required = true, max_length = 40)]
     pub encoding: Option<String>,
     /// The sign between the cells of a CSV file: `comma`, `semicolon` or `tab`.
-    #[schema(required = true)]
+    #[schema(required = true, max_length = 20)]
     pub delimiter: Option<String>,
     /// The sheet of a workbook that was read.
-    #[schema(required = true)]
+    #[schema(required = true, max_length = 100)]
     pub sheet: Option<String>,
     /// Sheets that were passed over.
+    #[schema(max_items = 100)]
     pub other_sheets: Vec<String>,
 }
 
@@ -88,6 +90,7 @@ pub struct SkippedRow {
     /// Why it was passed over.
     pub reason: SkipReason,
     /// The beginning of its text.
+    #[schema(max_length = 200)]
     pub text: String,
 }
 
@@ -109,16 +112,19 @@ pub struct CellProblem {
     /// The row's number as a spreadsheet shows it.
     pub row_number: u32,
     /// The column's letter as a spreadsheet shows it; none when the whole row is meant.
-    #[schema(required = true)]
+    #[schema(required = true, max_length = 3)]
     pub column: Option<String>,
     /// The column's heading.
-    #[schema(required = true)]
+    #[schema(required = true, max_length = 2000)]
     pub heading: Option<String>,
     /// A stable code of what is wrong.
+    #[schema(max_length = 40, example = "not_a_day")]
     pub code: String,
     /// What was read.
+    #[schema(max_length = 2000)]
     pub read: String,
     /// What was expected, in plain words.
+    #[schema(max_length = 400)]
     pub expected: String,
 }
 

@@ -281,7 +281,7 @@ mod tests {
 
     #[test]
     fn hostile_tags_are_refused_and_text_is_left_alone() {
-        let many = (0..201).map(|n| format!(" a{n}=\"1\"")).collect::<String>();
+        let many: String = std::iter::repeat_n(" a=\"1\"", 201).collect();
         for bad in [
             format!("<c{many}/>"),
             format!("<c a=\"{}\"/>", "x".repeat(40_000)),

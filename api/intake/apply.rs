@@ -1,0 +1,214 @@
+//! Apply an uploaded list: exactly the preview that a person has seen, once.
+
+use std::collections::BTreeMap;
+
+use actix_web::post;
+use garde::Validate;
+use serde::Deserialize;
+use utoipa::ToSchema;
+
+use super::changes::{Change, PersonField, PersonRef, RowPreview, Subject};
+use super::choose_columns::under_way;
+use super::find::IntakePath;
+use super::kinds::ListKind;
+use super::shown::{Intake, IntakeRow};
+use super::sql::{self, LockedIntake, RowRecord};
+use super::work::{self, Made};
+use crate::auth::permission::{IntakesApply, Permission as _};
+use crate::auth::{Permit, Tx};
+use crate::change::{self, Touched};
+use crate::common::answer::Answer;
+use crate::common::body::{Json, Path};
+use crate::common::etag::etag;
+use crate::common::ids::{IntakeId, PersonId, SeasonId};
+use crate::error::{ApiError, Code, FieldError, Problems};
+use crate::roster::{self, KnownPerson};
+use crate::seasons;
+use crate::standings::rules::EvidenceSource;
+use crate::standings::{self, NewEvidence};
+
+/// Which preview is applied.
+#[derive(Debug, Deserialize, Validate, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"preview": "\"v2\""}))]
+pub struct PreviewToApply {
+    /// The `etag` of the list as you saw it: this preview is applied and no other.
+    #[garde(length(min = 1, max = 30))]
+    #[schema(min_length = 1, max_length = 30)]
+    preview: String,
+}
+
+/// The most rows that an answer names.
+const ROWS_NAMED: usize = 100;
+
+/// Apply a list: its changes are made all at once, or none of them.
+///
+/// Only the preview that you name is applied. If the roster, the policy or the list itself has changed since, the answer
+/// is 409 and names the rows that would now do something else; look at the new preview, then apply that one.
+#[utoipa::path(tag = "intake", params(IntakePath), request_body = PreviewToApply, extensions(("x-permission" = json!(IntakesApply::NAME))), responses((status = 200, description = "The list, applied.", body = Intake), Problems))]
+#[post("/v1/units/{unit_id}/intakes/{intake_id}/apply")]
+pub async fn apply_intake(
+    permit: Permit<IntakesApply>,
+    path: Path<IntakePath>,
+    body: Json<PreviewToApply>,
+) -> Result<Answer<Intake>, ApiError> {
+    let unit = permit.unit()?;
+    let mut tx = permit.tx()?;
+    let found = sql::find(&mut tx, unit, path.intake_id).await?;
+    let season = seasons::hold(&mut tx, unit, SeasonId(found.season_id)).await?;
+    let touched = Touched::season(season.season_id);
+    // Every troop of the season: two lists that are applied at once then see each other's changes.
+    change::hold(&mut tx, unit, &touched).await?;
+    let locked = sql::lock(&mut tx, &permit, path.intake_id).await?;
+    tx.replay_required().await?;
+    season.open()?;
+    let table = under_way(&locked)?;
+    let rows = sql::rows(&mut tx, unit, path.intake_id).await?;
+    if body.0.preview != etag(locked.0.version) {
+        return Err(stale(locked.0.version, &[]));
+    }
+    may_apply(&locked, &rows)?;
+    let choices = locked.0.choices.0.clone();
+    let made = work::make(&mut tx, unit, &locked.0, &table, &choices, &work::resolutions(&rows)).await?;
+    let changed = differing(&rows, &made.shown);
+    if !changed.is_empty() {
+        let version = made.keep(&mut tx, unit, &locked, &table, &choices).await?;
+        // The new preview is derived, so it is no change of anybody's data; the next look finds it.
+        tx.commit_unlogged().await?;
+        return Err(stale(version, &changed));
+    }
+    let log_seq = tx.seq().await?;
+    make_changes(&mut tx, &permit, &locked, &made).await?;
+    sql::apply(&mut tx, &permit, &locked, log_seq).await?;
+    change::refresh(&mut tx, unit, &touched).await?;
+    let intake = Intake::try_from(sql::find(&mut tx, unit, path.intake_id).await?)?;
+    tx.about("intake", path.intake_id);
+    tx.commit_with(Answer::new(&intake)?).await
+}
+
+fn may_apply(locked: &LockedIntake, rows: &[RowRecord]) -> Result<(), ApiError> {
+    if locked.0.state == "needs_columns" {
+        let detail = "First say which columns are meant, or in which order their days are written (choose_columns).";
+        return Err(ApiError::new(Code::WrongState).detail(detail));
+    }
+    let waiting: Vec<FieldError> = rows
+        .iter()
+        .filter(|row| row.preview.0.needs_a_person)
+        .take(ROWS_NAMED)
+        .map(|row| FieldError::matter("waits_for_a_person", about(&row.preview.0)))
+        .collect();
+    if waiting.is_empty() { Ok(()) } else { Err(ApiError::new(Code::RowsUnresolved).errors(waiting)) }
+}
+
+fn about(row: &IntakeRow) -> String {
+    let problem = row.problems.first().map(|problem| format!("expected {}", problem.expected));
+    let why = row.reason.clone().filter(|_| problem.is_none()).or(problem).unwrap_or_default();
+    format!("row {}: {} - {why}", row.row_number, row.name)
+}
+
+fn stale(version: i64, changed: &[u32]) -> ApiError {
+    let named = changed.iter().take(ROWS_NAMED);
+    let errors = named
+        .map(|row| FieldError::matter("row_changed", format!("row {row} would now do something else than you saw")));
+    ApiError::new(Code::PreviewStale).errors(errors.collect()).header("etag", etag(version))
+}
+
+/// The rows of which the preview that is kept says something else than the one just made.
+fn differing(kept: &[RowRecord], made: &[IntakeRow]) -> Vec<u32> {
+    let kept: BTreeMap<u32, &IntakeRow> = kept.iter().map(|row| (row.preview.0.row_number, &row.preview.0)).collect();
+    let mut rows: Vec<u32> =
+        made.iter().filter(|row| kept.get(&row.row_number) != Some(row)).map(|row| row.row_number).collect();
+    rows.extend(kept.keys().filter(|number| !made.iter().any(|row| row.row_number == **number)));
+    rows.sort_unstable();
+    rows
+}
+
+/// Makes every change of a preview, people first, since facts and proposals name them.
+async fn make_changes(
+    tx: &mut Tx,
+    by: &Permit<IntakesApply>,
+    locked: &LockedIntake,
+    made: &Made,
+) -> Result<(), ApiError> {
+    let mut new_people: BTreeMap<u32, PersonId> = BTreeMap::new();
+    for row in &made.previews {
+        for change in &row.changes {
+            change_people(tx, by, row, change, &mut new_people).await?;
+        }
+    }
+    let person = |of: PersonRef| match of {
+        PersonRef::Known(id) => Ok(id),
+        PersonRef::New(first_row) => {
+            new_people.get(&first_row).copied().ok_or_else(|| ApiError::broken("a change about nobody"))
+        }
+    };
+    let season = SeasonId(locked.0.season_id);
+    let certificates = ListKind::from_name(&locked.0.kind) == Some(ListKind::Certificates);
+    let source = if certificates { EvidenceSource::Certificate } else { EvidenceSource::List };
+    let mut facts = Vec::new();
+    for row in &made.previews {
+        let list_row = Some((IntakeId(locked.0.intake_id), i32::try_from(row.row_number).unwrap_or(i32::MAX)));
+        for change in &row.changes {
+            match change {
+                Change::ProposeAssignment { person: of, troop_id, lead } => {
+                    roster::propose(tx, by, season, (*troop_id, person(*of)?), *lead).await?;
+                }
+                Change::RecordFact { requirement, subject, statement, .. } => facts.push(NewEvidence {
+                    requirement: requirement.clone(),
+                    subject: match subject {
+                        Subject::Person(of) => standings::Subject::Person(person(*of)?),
+                        Subject::Troop(troop) => standings::Subject::Troop(*troop),
+                    },
+                    outcome: statement.outcome,
+                    observed_on: statement.observed_on,
+                    valid_until_on: statement.valid_until_on,
+                    score_percent: statement.score_percent,
+                    source,
+                    list_row,
+                    note: None,
+                }),
+                Change::NewPerson { .. } | Change::FillIn { .. } => {}
+            }
+        }
+    }
+    standings::record_evidence(tx, by, season, &made.policy, &facts).await?;
+    Ok(())
+}
+
+async fn change_people(
+    tx: &mut Tx,
+    by: &Permit<IntakesApply>,
+    row: &RowPreview,
+    change: &Change,
+    new_people: &mut BTreeMap<u32, PersonId>,
+) -> Result<(), ApiError> {
+    match change.clone() {
+        Change::NewPerson { first_name, last_name, membership_number, email, phone } => {
+            let person_id = PersonId::new();
+            new_people.insert(row.row_number, person_id);
+            roster::make_known(
+                tx,
+                by,
+                &KnownPerson { person_id, first_name, last_name, membership_number, email, phone },
+            )
+            .await
+        }
+        Change::FillIn { person_id, field, value } => {
+            let mut gap = KnownPerson {
+                person_id,
+                first_name: String::new(),
+                last_name: String::new(),
+                membership_number: None,
+                email: None,
+                phone: None,
+            };
+            match field {
+                PersonField::MembershipNumber => gap.membership_number = Some(value),
+                PersonField::Email => gap.email = Some(value),
+                PersonField::Phone => gap.phone = Some(value),
+            }
+            roster::fill_in(tx, by, &gap).await
+        }
+        Change::ProposeAssignment { .. } | Change::RecordFact { .. } => Ok(()),
+    }
+}

@@ -1,0 +1,153 @@
+//! Say which column of a list is which, and in which order its days are written.
+
+use actix_web::post;
+use garde::Validate;
+use serde::Deserialize;
+use utoipa::ToSchema;
+
+use super::columns::dates::DateOrder;
+use super::columns::plan::ColumnChoices;
+use super::find::IntakePath;
+use super::kinds::{ListColumn, ListKind};
+use super::shown::Intake;
+use super::{sql, work};
+use crate::auth::Permit;
+use crate::auth::permission::{IntakesUpload, Permission as _};
+use crate::common::answer::Answer;
+use crate::common::body::{Json, Path};
+use crate::common::ids::IntakeId;
+use crate::error::{ApiError, Code, FieldError, Problems};
+
+/// What is said about the columns; what is not named stays as it was found.
+#[derive(Debug, Deserialize, Validate, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"columns": [{"column": "received_on", "letter": "C"}], "date_orders": [{"column": "received_on", "order": "day_first"}]}))]
+pub struct ChosenColumns {
+    /// Which column holds what.
+    #[garde(dive, length(max = 30))]
+    #[serde(default)]
+    #[schema(max_items = 30)]
+    columns: Vec<ChosenColumn>,
+    /// In which order days are written.
+    #[garde(dive, length(max = 30))]
+    #[serde(default)]
+    #[schema(max_items = 30)]
+    date_orders: Vec<ChosenOrder>,
+}
+
+/// Which column of the file holds this.
+#[derive(Debug, Deserialize, Validate, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ChosenColumn {
+    /// What it holds.
+    #[garde(skip)]
+    column: ListColumn,
+    /// Its letter, as a spreadsheet shows it; null says that no column holds this.
+    #[garde(inner(length(chars, min = 1, max = 3)))]
+    #[schema(min_length = 1, max_length = 3)]
+    letter: Option<String>,
+}
+
+/// In which order the days of a column are written.
+#[derive(Debug, Deserialize, Validate, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ChosenOrder {
+    /// The column.
+    #[garde(skip)]
+    column: ListColumn,
+    /// The order.
+    #[garde(skip)]
+    order: DateOrder,
+}
+
+/// Say which column of a list is which, and in which order its days are written.
+///
+/// The preview is made anew; decisions about its rows stay.
+#[utoipa::path(tag = "intake", params(IntakePath), request_body = ChosenColumns, extensions(("x-permission" = json!(IntakesUpload::NAME))), responses((status = 200, description = "The list with its new preview.", body = Intake), Problems))]
+#[post("/v1/units/{unit_id}/intakes/{intake_id}/columns")]
+pub async fn choose_columns(
+    permit: Permit<IntakesUpload>,
+    path: Path<IntakePath>,
+    body: Json<ChosenColumns>,
+) -> Result<Answer<Intake>, ApiError> {
+    let unit = permit.unit()?;
+    let mut tx = permit.tx()?;
+    let locked = sql::lock(&mut tx, &permit, path.intake_id).await?;
+    tx.replay().await?;
+    let table = under_way(&locked)?;
+    let mut choices = locked.0.choices.0.clone();
+    apply_choices(&mut choices, body.0, &locked.0.kind)?;
+    let resolutions = work::resolutions(&sql::rows(&mut tx, unit, path.intake_id).await?);
+    let made = work::make(&mut tx, unit, &locked.0, &table, &choices, &resolutions).await?;
+    for (column, letter) in &choices.letters {
+        let found = made.columns.columns.iter().any(|planned| planned.column == *column);
+        if letter.is_some() && !found {
+            let fault = FieldError::at(
+                "/columns",
+                "no_such_column",
+                format!("a letter of a column of the file for {}", column.name()),
+            );
+            return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
+        }
+    }
+    made.keep(&mut tx, unit, &locked, &table, &choices).await?;
+    finish(tx, &permit, path.intake_id, &locked).await
+}
+
+/// The table of a list that is still under way.
+pub(super) fn under_way(locked: &sql::LockedIntake) -> Result<super::parse::ParsedTable, ApiError> {
+    let open = matches!(locked.0.state.as_str(), "ready" | "needs_columns");
+    let table = locked.0.parsed.as_ref().filter(|_| open).map(|parsed| parsed.0.clone());
+    table.ok_or_else(|| {
+        let detail = match locked.0.state.as_str() {
+            "reading" => "The list is still being read. Ask again in a second.",
+            "unreadable" => "The list could not be read. Mend the file and upload it again.",
+            "applied" => "The list was applied already. Upload a newer list to change something.",
+            _ => "The list was put away. Upload it again if it is needed after all.",
+        };
+        ApiError::new(Code::WrongState).detail(detail)
+    })
+}
+
+fn apply_choices(choices: &mut ColumnChoices, chosen: ChosenColumns, kind: &str) -> Result<(), ApiError> {
+    let kind = ListKind::from_name(kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
+    let mut faults = Vec::new();
+    for (place, choice) in chosen.columns.into_iter().enumerate() {
+        if kind.columns().contains(&choice.column) {
+            choices.letters.insert(choice.column, choice.letter);
+        } else {
+            faults.push(FieldError::at(
+                format!("/columns/{place}/column"),
+                "not_of_this_kind",
+                "a column of this kind of list",
+            ));
+        }
+    }
+    for (place, choice) in chosen.date_orders.into_iter().enumerate() {
+        if kind.columns().contains(&choice.column) && choice.column.is_date() {
+            choices.date_orders.insert(choice.column, choice.order);
+        } else {
+            faults.push(FieldError::at(
+                format!("/date_orders/{place}/column"),
+                "not_a_date_column",
+                "a date column of this kind of list",
+            ));
+        }
+    }
+    if faults.is_empty() { Ok(()) } else { Err(ApiError::new(Code::Invalid).errors(faults)) }
+}
+
+/// What every change of a preview ends with.
+pub(super) async fn finish(
+    mut tx: crate::auth::Tx,
+    permit: &Permit<IntakesUpload>,
+    intake: IntakeId,
+    locked: &sql::LockedIntake,
+) -> Result<Answer<Intake>, ApiError> {
+    let unit = permit.unit()?;
+    let log_seq = tx.seq().await?;
+    sql::stamp(&mut tx, unit, locked, log_seq).await?;
+    let shown = Intake::try_from(sql::find(&mut tx, unit, intake).await?)?;
+    tx.about("intake", intake);
+    tx.commit_with(Answer::new(&shown)?).await
+}

@@ -1,0 +1,388 @@
+//! An uploaded list and its rows as people see them.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::changes::{Change, Current, PersonField, PersonRef, RowPreview, RowState, Subject};
+use super::columns::fields::ListRow;
+use super::columns::plan::ColumnPlan;
+use super::kinds::ListKind;
+use super::matching::{Candidate, ReasonCode};
+use super::parse::ParseFault;
+use super::parse::table::{CellProblem, SkippedRow, Source};
+use super::sql::IntakeRecord;
+use crate::common::etag::etag;
+use crate::common::ids::{IntakeId, PersonId, SeasonId, TroopId};
+use crate::error::ApiError;
+use crate::seasons::policy::Policy;
+use crate::standings::rules::EvidenceOutcome;
+
+/// Where an uploaded list is on its way. New values may come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum IntakeState {
+    /// It is being read; ask again in a second.
+    Reading,
+    /// It could not be read; `fault` says why and what to do.
+    Unreadable,
+    /// A person has to say which column is which, or in which order days are written.
+    NeedsColumns,
+    /// Its preview stands.
+    Ready,
+    /// It was applied.
+    Applied,
+    /// It was put away.
+    Discarded,
+}
+
+/// An uploaded list with what was read of it. Its rows are a list of their own.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Intake {
+    /// The list.
+    pub intake_id: IntakeId,
+    /// The season that it speaks of.
+    pub season_id: SeasonId,
+    /// What it is about.
+    pub kind: ListKind,
+    /// The name of its file.
+    #[schema(max_length = 200, example = "role_list_2026-10-12.csv")]
+    pub file_name: String,
+    /// The day for which it speaks.
+    pub listed_on: NaiveDate,
+    /// When it was uploaded.
+    pub uploaded_at: DateTime<Utc>,
+    /// Where it is on its way.
+    pub state: IntakeState,
+    /// What to do next, in a sentence.
+    #[schema(max_length = 400)]
+    pub next_step: String,
+    /// Why it could not be read.
+    #[schema(required = true)]
+    pub fault: Option<ParseFault>,
+    /// How the file was read.
+    #[schema(required = true)]
+    pub source: Option<Source>,
+    /// Which column is which, and what has to be asked.
+    #[schema(required = true)]
+    pub columns: Option<ColumnPlan>,
+    /// Rows with text that were passed over, each with the reason.
+    #[schema(max_items = 20_000)]
+    pub skipped_rows: Vec<SkippedRow>,
+    /// The preview in figures.
+    pub counts: Counts,
+    /// An earlier list of the very same bytes that was applied: this one then changes nothing.
+    #[schema(required = true)]
+    pub same_file_as: Option<IntakeId>,
+    /// When it was applied.
+    #[schema(required = true)]
+    pub applied_at: Option<DateTime<Utc>>,
+    /// The stamp of the preview: send it to apply exactly this preview.
+    #[schema(max_length = 30, example = "\"v3\"")]
+    pub etag: String,
+}
+
+/// A preview in figures.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Counts {
+    /// Rows that hold data.
+    pub rows: u32,
+    /// Rows that a person must decide about.
+    pub waiting: u32,
+    /// Rows that a person left out.
+    pub left_out: u32,
+    /// Rows that change something.
+    pub changing_rows: u32,
+    /// All changes.
+    pub changes: u32,
+    /// People who become known.
+    pub new_people: u32,
+    /// Gaps that are filled in.
+    pub filled_in: u32,
+    /// Assignments that are proposed.
+    pub proposals: u32,
+    /// Facts that are recorded.
+    pub facts: u32,
+    /// Cells and rows with something wrong.
+    pub problems: u32,
+}
+
+/// What a row is taken for. New values may come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum IntakeRowState {
+    /// Somebody known.
+    Person,
+    /// Somebody new.
+    NewPerson,
+    /// A troop.
+    Troop,
+    /// A person decides who is meant.
+    Ask,
+    /// It cannot be used as it stands.
+    Unusable,
+    /// A person left it out.
+    LeftOut,
+}
+
+/// A row of an uploaded list: whom it is taken for, why, what it changes, what is wrong with it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct IntakeRow {
+    /// The row's number as a spreadsheet shows it.
+    pub row_number: u32,
+    /// The name on the row.
+    #[schema(max_length = 200)]
+    pub name: String,
+    /// The troop's number on the row.
+    #[schema(required = true, max_length = 40)]
+    pub troop_number: Option<String>,
+    /// What the row is taken for.
+    pub state: IntakeRowState,
+    /// Whether a person must decide before the list can be applied.
+    pub needs_a_person: bool,
+    /// The person it is taken for.
+    #[schema(required = true)]
+    pub person_id: Option<PersonId>,
+    /// The troop that it names.
+    #[schema(required = true)]
+    pub troop_id: Option<TroopId>,
+    /// Who may be meant, the likeliest first.
+    #[schema(max_items = 5)]
+    pub candidates: Vec<Candidate>,
+    /// Why, as a code; null for a list of troops.
+    #[schema(required = true)]
+    pub reason_code: Option<ReasonCode>,
+    /// Why, as a sentence; null for a list of troops.
+    #[schema(required = true, max_length = 600)]
+    pub reason: Option<String>,
+    /// Other rows that speak of the same person.
+    #[schema(max_items = 20_000)]
+    pub also_on_rows: Vec<u32>,
+    /// What applying the row changes, after the rows above it.
+    #[schema(max_items = 200)]
+    pub changes: Vec<RowChange>,
+    /// What is wrong with the row.
+    #[schema(max_items = 400)]
+    pub problems: Vec<CellProblem>,
+}
+
+/// The kinds of change. New values may come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum RowChangeKind {
+    /// Somebody becomes known.
+    NewPerson,
+    /// Something is filled in about somebody known.
+    FillIn,
+    /// Somebody is proposed as coordinator; a person confirms it.
+    Proposal,
+    /// A fact is recorded.
+    Fact,
+}
+
+/// One thing that a row changes.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct RowChange {
+    /// What kind of change.
+    pub kind: RowChangeKind,
+    /// For a fact: the code of the requirement.
+    #[schema(required = true, max_length = 40)]
+    pub requirement: Option<String>,
+    /// For a fact: what it says.
+    #[schema(required = true)]
+    pub outcome: Option<EvidenceOutcome>,
+    /// The change in a sentence.
+    #[schema(max_length = 600)]
+    pub sentence: String,
+}
+
+/// The words for a state in the database.
+pub(super) fn state_of(word: &str) -> Result<IntakeState, ApiError> {
+    let quoted = serde_json::Value::String(word.to_owned());
+    serde_json::from_value(quoted).map_err(|error| ApiError::internal(&error))
+}
+
+impl TryFrom<IntakeRecord> for Intake {
+    type Error = ApiError;
+
+    fn try_from(record: IntakeRecord) -> Result<Self, ApiError> {
+        let kind = ListKind::from_name(&record.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
+        let state = state_of(&record.state)?;
+        let next_step = next_step(state, &record);
+        let (source, skipped_rows) = record.parsed.map(|parsed| (parsed.0.source, parsed.0.skipped)).unzip();
+        Ok(Self {
+            intake_id: IntakeId(record.intake_id),
+            season_id: SeasonId(record.season_id),
+            kind,
+            file_name: record.file_name,
+            listed_on: record.listed_on,
+            uploaded_at: record.uploaded_at,
+            state,
+            next_step,
+            fault: record.fault.map(|fault| fault.0),
+            source,
+            columns: record.columns.map(|columns| columns.0),
+            skipped_rows: skipped_rows.unwrap_or_default(),
+            counts: record.counts.0,
+            same_file_as: record.same_file_as.map(IntakeId),
+            applied_at: record.applied_at,
+            etag: etag(record.version),
+        })
+    }
+}
+
+fn next_step(state: IntakeState, record: &IntakeRecord) -> String {
+    let counts = &record.counts.0;
+    match state {
+        IntakeState::Reading => "The file is being read. Ask again in a second.".into(),
+        IntakeState::Unreadable => "Mend the file as the fault says and upload it again.".into(),
+        IntakeState::NeedsColumns => "Say which columns are meant, or in which order their days are written.".into(),
+        IntakeState::Ready if counts.waiting > 0 => {
+            format!("Decide about the {} rows that wait for a person, then apply the list.", counts.waiting)
+        }
+        IntakeState::Ready if counts.changes == 0 => {
+            "Everything on this list is known: applying it changes nothing.".into()
+        }
+        IntakeState::Ready => format!("Look at the {} changes, then apply the list.", counts.changes),
+        IntakeState::Applied if counts.changes == 0 => "It was applied and changed nothing.".into(),
+        IntakeState::Applied => format!("It was applied with {} changes. Nothing more is to be done.", counts.changes),
+        IntakeState::Discarded => "It was put away and changed nothing.".into(),
+    }
+}
+
+/// The rows of a preview as people see them.
+pub(super) fn shown(rows: &[ListRow], previews: &[RowPreview], policy: &Policy, current: &Current) -> Vec<IntakeRow> {
+    let words = Words { policy, current, rows };
+    rows.iter().zip(previews).map(|(row, preview)| words.row(row, preview)).collect()
+}
+
+/// The preview in figures.
+pub(super) fn counted(rows: &[IntakeRow]) -> Counts {
+    let count = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+    let of_kind = |kind: RowChangeKind| {
+        count(rows.iter().flat_map(|row| &row.changes).filter(|change| change.kind == kind).count())
+    };
+    Counts {
+        rows: count(rows.len()),
+        waiting: count(rows.iter().filter(|row| row.needs_a_person).count()),
+        left_out: count(rows.iter().filter(|row| row.state == IntakeRowState::LeftOut).count()),
+        changing_rows: count(rows.iter().filter(|row| !row.changes.is_empty()).count()),
+        changes: count(rows.iter().map(|row| row.changes.len()).sum()),
+        new_people: of_kind(RowChangeKind::NewPerson),
+        filled_in: of_kind(RowChangeKind::FillIn),
+        proposals: of_kind(RowChangeKind::Proposal),
+        facts: of_kind(RowChangeKind::Fact),
+        problems: count(rows.iter().map(|row| row.problems.len()).sum()),
+    }
+}
+
+struct Words<'a> {
+    policy: &'a Policy,
+    current: &'a Current,
+    rows: &'a [ListRow],
+}
+
+fn name(row: &ListRow) -> String {
+    let (first, last) = (row.first_name.as_deref().unwrap_or_default(), row.last_name.as_deref().unwrap_or_default());
+    format!("{first} {last}").trim().to_owned()
+}
+
+impl Words<'_> {
+    fn row(&self, row: &ListRow, preview: &RowPreview) -> IntakeRow {
+        let (state, person_id, troop_id) = match &preview.state {
+            RowState::Person(person) => (IntakeRowState::Person, Some(*person), None),
+            RowState::NewPerson(_) => (IntakeRowState::NewPerson, None, None),
+            RowState::Troop(troop) => (IntakeRowState::Troop, None, Some(*troop)),
+            RowState::Ask(_) => (IntakeRowState::Ask, None, None),
+            RowState::Unusable => (IntakeRowState::Unusable, None, None),
+            RowState::Skipped => (IntakeRowState::LeftOut, None, None),
+        };
+        let candidates = if let RowState::Ask(candidates) = &preview.state { candidates.clone() } else { Vec::new() };
+        IntakeRow {
+            row_number: row.row_number,
+            name: name(row),
+            troop_number: row.troop_number.clone(),
+            state,
+            needs_a_person: preview.state.needs_a_person(),
+            person_id,
+            troop_id,
+            candidates,
+            reason_code: preview.reason.as_ref().map(|reason| reason.code),
+            reason: preview.reason.as_ref().map(|reason| reason.sentence.clone()),
+            also_on_rows: preview.also_on_rows.clone(),
+            changes: preview.changes.iter().map(|change| self.change(change)).collect(),
+            problems: preview.problems.clone(),
+        }
+    }
+
+    fn change(&self, change: &Change) -> RowChange {
+        let plain =
+            |kind: RowChangeKind, sentence: String| RowChange { kind, requirement: None, outcome: None, sentence };
+        match change {
+            Change::NewPerson { first_name, last_name, .. } => {
+                plain(RowChangeKind::NewPerson, format!("{first_name} {last_name} becomes known."))
+            }
+            Change::FillIn { field, .. } => {
+                let what = match field {
+                    PersonField::MembershipNumber => "membership number",
+                    PersonField::Email => "e-mail address",
+                    PersonField::Phone => "phone number",
+                };
+                plain(RowChangeKind::FillIn, format!("The {what} was not known and is filled in."))
+            }
+            Change::ProposeAssignment { person, troop_id, lead } => {
+                let duty = if *lead { "lead coordinator" } else { "co-coordinator" };
+                let sentence = format!(
+                    "{} is proposed as {duty} of troop {}; a person confirms it.",
+                    self.person(*person),
+                    self.troop(*troop_id)
+                );
+                plain(RowChangeKind::Proposal, sentence)
+            }
+            Change::RecordFact { requirement, subject, statement, .. } => {
+                let title = self
+                    .policy
+                    .requirements
+                    .iter()
+                    .find(|asked| asked.code == *requirement)
+                    .map_or(requirement.as_str(), |asked| &asked.title);
+                let about = match subject {
+                    Subject::Person(person) => self.person(*person),
+                    Subject::Troop(troop) => format!("troop {}", self.troop(*troop)),
+                };
+                let outcome = if statement.outcome == EvidenceOutcome::Met { "met" } else { "not met" };
+                let until = statement.valid_until_on.map(|day| format!(", until {day}")).unwrap_or_default();
+                let score = statement.score_percent.map(|score| format!(", {score} %")).unwrap_or_default();
+                RowChange {
+                    kind: RowChangeKind::Fact,
+                    requirement: Some(requirement.clone()),
+                    outcome: Some(statement.outcome),
+                    sentence: format!("{title}: {outcome} on {} for {about}{until}{score}.", statement.observed_on),
+                }
+            }
+        }
+    }
+
+    fn person(&self, person: PersonRef) -> String {
+        match person {
+            PersonRef::Known(id) => {
+                let known = self.current.people.iter().find(|person| person.known.person_id == id);
+                known
+                    .map(|person| format!("{} {}", person.known.first_name, person.known.last_name))
+                    .unwrap_or_default()
+            }
+            PersonRef::New(first_row) => {
+                self.rows.iter().find(|row| row.row_number == first_row).map(name).unwrap_or_default()
+            }
+        }
+    }
+
+    fn troop(&self, id: TroopId) -> String {
+        self.current
+            .troops
+            .iter()
+            .find(|troop| troop.troop_id == id)
+            .map(|troop| troop.number.clone())
+            .unwrap_or_default()
+    }
+}

@@ -1,0 +1,201 @@
+//! What happens to a list between its operations: it is read outside any transaction, and its preview is made anew
+//! whenever something that it depends on has changed.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::{NaiveDate, TimeDelta};
+
+use super::changes::{
+    Current, CurrentFact, CurrentPerson, CurrentTroop, PersonRef, ReadList, Resolution, RowPreview, Statement, Subject,
+    World, preview,
+};
+use super::columns::fields::read_rows;
+use super::columns::plan::{ColumnChoices, ColumnPlan, plan};
+use super::kinds::ListKind;
+use super::matching::Known;
+use super::parse::{FaultCode, ParseFault, ParsedTable, parse_in_child};
+use super::shown::{Counts, IntakeRow, counted, shown};
+use super::sql::{self, IntakeRecord, LockedIntake, NewPreview};
+use crate::auth::{System, Tx};
+use crate::common::ids::{IntakeId, PersonId, SeasonId, TroopId, UnitId};
+use crate::error::ApiError;
+use crate::parser_door::ParserDoor;
+use crate::seasons::policy::Policy;
+use crate::standings::rules::EvidenceSource;
+use crate::{roster, seasons, standings};
+
+/// How long a reader may be silent before its list is given up: longer than any reading takes.
+const SILENCE: TimeDelta = TimeDelta::minutes(2);
+
+/// Reads an uploaded list and leaves its preview, or the fault. Runs by itself, after the upload was answered.
+pub(super) async fn read_list(system: System, door: ParserDoor, unit: UnitId, intake: IntakeId, kind: ListKind) {
+    if let Err(error) = try_to_read(&system, &door, unit, intake, kind).await {
+        tracing::warn!(%error, %intake, "a list was not read; it is given up by the ticker");
+    }
+}
+
+async fn try_to_read(
+    system: &System,
+    door: &ParserDoor,
+    unit: UnitId,
+    intake: IntakeId,
+    kind: ListKind,
+) -> Result<(), ApiError> {
+    let mut tx = system.open(Some(unit), "read_list").await?;
+    let content = sql::content(&mut tx, unit, intake).await?;
+    drop(tx);
+    let Some(content) = content else { return Ok(()) };
+    let read = parse_in_child(door, &content, kind).await;
+    let mut tx = system.open(Some(unit), "read_list").await?;
+    let locked = sql::lock_by_system(&mut tx, unit, intake).await?;
+    if locked.0.state != "reading" {
+        return Ok(());
+    }
+    match read {
+        Ok(table) => {
+            let made = make(&mut tx, unit, &locked.0, &table, &ColumnChoices::default(), &BTreeMap::new()).await?;
+            made.keep(&mut tx, unit, &locked, &table, &ColumnChoices::default()).await?;
+        }
+        Err(fault) => {
+            let (choices, counts) = (ColumnChoices::default(), Counts::default());
+            let (state, fault) = ("unreadable", Some(&fault));
+            let new =
+                NewPreview { state, fault, parsed: None, choices: &choices, columns: None, counts: &counts, rows: &[] };
+            sql::keep_preview(&mut tx, unit, &locked, &new).await?;
+        }
+    }
+    // The upload stands in the log; what was read of it is derived from it.
+    tx.commit_unlogged().await
+}
+
+/// Gives up lists whose reader vanished with its server, so that nobody waits for them for ever.
+pub(super) async fn give_up_silent(system: System, unit: UnitId) -> Result<(), ApiError> {
+    let mut tx = system.open(Some(unit), "give_up_reading").await?;
+    let fault =
+        ParseFault::whole(FaultCode::ReaderFailed, "the server stopped while the list was read; upload it again");
+    let before = tx.real_now() - SILENCE;
+    sql::give_up(&mut tx, unit, before, &fault).await?;
+    tx.commit_unlogged().await
+}
+
+/// A preview made from a table, what people said, and what is known now.
+pub(super) struct Made {
+    pub columns: ColumnPlan,
+    pub previews: Vec<RowPreview>,
+    pub shown: Vec<IntakeRow>,
+    pub resolutions: BTreeMap<u32, Resolution>,
+    pub policy: Policy,
+}
+
+/// Makes the preview. While a column is missing or undecided no row can be read, so there are none.
+pub(super) async fn make(
+    tx: &mut Tx,
+    unit: UnitId,
+    intake: &IntakeRecord,
+    table: &ParsedTable,
+    choices: &ColumnChoices,
+    resolutions: &BTreeMap<u32, Resolution>,
+) -> Result<Made, ApiError> {
+    let kind = ListKind::from_name(&intake.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
+    let season = seasons::resolve(tx, unit, Some(SeasonId(intake.season_id))).await?;
+    let policy = seasons::policy_of(tx, unit, season.season_id).await?;
+    let columns = plan(table, kind, choices);
+    let readable = columns.missing.is_empty() && columns.undecided_dates.is_empty();
+    let (rows, problems) = if readable { read_rows(table, &columns) } else { (Vec::new(), Vec::new()) };
+    let current = current(tx, unit, season.season_id).await?;
+    let today = tx.now().with_timezone(&season.zone).date_naive();
+    let list = ReadList { kind, listed_on: intake.listed_on, rows: &rows, problems: &problems, resolutions };
+    let previews = preview(&list, &World { policy: &policy, today, current: &current });
+    let shown = shown(&rows, &previews, &policy, &current);
+    Ok(Made { columns, previews, shown, resolutions: resolutions.clone(), policy })
+}
+
+impl Made {
+    /// Keeps it in the place of the former preview; gives the new version.
+    pub(super) async fn keep(
+        &self,
+        tx: &mut Tx,
+        unit: UnitId,
+        locked: &LockedIntake,
+        table: &ParsedTable,
+        choices: &ColumnChoices,
+    ) -> Result<i64, ApiError> {
+        let readable = self.columns.missing.is_empty() && self.columns.undecided_dates.is_empty();
+        let rows: Vec<(i32, Option<Resolution>, IntakeRow)> = self
+            .shown
+            .iter()
+            .map(|row| {
+                let number = i32::try_from(row.row_number).unwrap_or(i32::MAX);
+                (number, self.resolutions.get(&row.row_number).copied(), row.clone())
+            })
+            .collect();
+        let new = NewPreview {
+            state: if readable { "ready" } else { "needs_columns" },
+            fault: None,
+            parsed: Some(table),
+            choices,
+            columns: Some(&self.columns),
+            counts: &counted(&self.shown),
+            rows: &rows,
+        };
+        sql::keep_preview(tx, unit, locked, &new).await
+    }
+}
+
+/// What is known in the unit now, as far as lists can change it.
+async fn current(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Current, ApiError> {
+    let known = roster::known(tx, unit, season).await?;
+    let troops: Vec<TroopId> = known.troops.iter().map(|troop| troop.troop_id).collect();
+    let people: Vec<PersonId> = known.people.iter().map(|person| person.person_id).collect();
+    let facts = standings::recorded(tx, unit, season, (&troops, &people)).await?;
+    let mut of_person: BTreeMap<PersonId, BTreeSet<TroopId>> = BTreeMap::new();
+    for (troop, person) in &known.ties {
+        of_person.entry(*person).or_default().insert(*troop);
+    }
+    let person = |person: roster::KnownPerson| CurrentPerson {
+        known: Known {
+            troops: of_person.get(&person.person_id).map(|troops| troops.iter().copied().collect()).unwrap_or_default(),
+            person_id: person.person_id,
+            first_name: person.first_name,
+            last_name: person.last_name,
+            emails: person.email.into_iter().collect(),
+            membership_number: person.membership_number,
+        },
+        phone: person.phone,
+    };
+    let troop = |troop: roster::KnownTroop| {
+        let roster::KnownTroop { troop_id, number, in_season } = troop;
+        CurrentTroop { troop_id, number, in_season }
+    };
+    Ok(Current {
+        people: known.people.into_iter().map(person).collect(),
+        troops: known.troops.into_iter().map(troop).collect(),
+        assigned: known.assigned,
+        led: known.led,
+        facts: facts.into_iter().filter(|(_, fact)| fact.source != EvidenceSource::Person).map(known_fact).collect(),
+    })
+}
+
+fn known_fact((subject, fact): (standings::Subject, standings::rules::EvidenceFact)) -> CurrentFact {
+    let subject = match subject {
+        standings::Subject::Person(person) => Subject::Person(PersonRef::Known(person)),
+        standings::Subject::Troop(troop) => Subject::Troop(troop),
+    };
+    let (outcome, observed_on, valid_until_on) = (fact.outcome, fact.observed_on, fact.valid_until_on);
+    let statement = Statement { outcome, observed_on, valid_until_on, score_percent: fact.score_percent };
+    CurrentFact { requirement: fact.requirement, subject, statement, order: fact.seq }
+}
+
+/// The decisions of people about the rows, as they are kept.
+pub(super) fn resolutions(rows: &[sql::RowRecord]) -> BTreeMap<u32, Resolution> {
+    let decided = rows.iter().filter_map(|row| {
+        let number = u32::try_from(row.row_number).ok()?;
+        row.resolution.as_ref().map(|resolution| (number, resolution.0))
+    });
+    decided.collect()
+}
+
+/// The last day of which a list can speak: today, where the season is.
+pub(super) fn today(tx: &Tx, season: &seasons::ThisSeason) -> NaiveDate {
+    tx.now().with_timezone(&season.zone).date_naive()
+}
