@@ -1,10 +1,12 @@
 //! Checks against sources outside this project. Each is optional by its nature: it runs where `tests/oracles/fetch` has
-//! fetched the source, says so where it has not, and compares with values that the source gives, never with our own.
+//! fetched the source, says so where it has not, and compares with values that the source gives, never with our own. One
+//! source is paper: a season worked by hand.
 
 #![expect(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test fails by panicking")]
 
 mod csv_spectrum;
 mod people;
+mod season_by_hand;
 
 use std::path::PathBuf;
 
