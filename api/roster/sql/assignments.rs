@@ -111,18 +111,22 @@ pub(in crate::roster) async fn end_what_ran_out(
     log_seq: i64,
 ) -> Result<(), ApiError> {
     let now = tx.now();
-    sqlx::query!(
+    let ended = sqlx::query_scalar!(
         "update assignment set ended_at = until_at, version = version + 1, log_seq = $4
          where unit_id = $1 and season_id = $2 and troop_id = $3 and ended_at is null and declined_at is null
-           and confirmed_at is not null and until_at <= $5",
+           and confirmed_at is not null and until_at <= $5
+         returning assignment_id",
         by.unit()?.0,
         season.0,
         troop.0,
         log_seq,
         now
     )
-    .execute(tx.db())
+    .fetch_all(tx.db())
     .await?;
+    for assignment in ended {
+        tx.about("assignment", assignment);
+    }
     Ok(())
 }
 
