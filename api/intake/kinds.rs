@@ -18,6 +18,7 @@ pub enum ListKind {
 /// A column that a list may have, whatever its heading is called in the file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
+#[schema(as = FileColumn)]
 pub enum ListColumn {
     /// The troop's number.
     TroopNumber,

@@ -79,6 +79,7 @@ pub struct MatchReason {
 /// The reasons. New values may come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
+#[schema(as = MatchReasonCode)]
 pub enum ReasonCode {
     /// The membership number is this person's.
     MembershipNumber,

@@ -87,6 +87,55 @@ fn walk(place: &str, schema: &Value, unbounded: &mut Vec<String>) {
     }
 }
 
+/// Of two types of one name the document silently keeps one, and then promises the wrong thing for the other.
+#[test]
+fn no_two_types_of_the_document_have_one_name() {
+    let mut seen = BTreeMap::new();
+    let mut folders = vec![std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("api")];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|extension| extension == "rs") {
+                let source = std::fs::read_to_string(&path).unwrap();
+                for name in schema_names(&source) {
+                    if let Some(other) = seen.insert(name.clone(), path.clone()) {
+                        panic!(
+                            "{name} stands in {} and {}: give one #[schema(as = ..)]",
+                            other.display(),
+                            path.display()
+                        );
+                    }
+                }
+            }
+        }
+    }
+    assert!(seen.len() > 20, "the search finds nothing any more");
+}
+
+/// The names under which a file's types stand in the document.
+fn schema_names(source: &str) -> Vec<String> {
+    let mut names = Vec::new();
+    let mut described: Option<Option<String>> = None;
+    for line in source.lines() {
+        let line = line.trim_start();
+        if line.starts_with("#[derive(") && line.contains("ToSchema") {
+            described = Some(None);
+        } else if let (Some((_, renamed)), Some(_)) = (line.split_once("schema(as = "), &described) {
+            described = Some(Some(renamed.trim_end_matches([')', ']']).to_owned()));
+        } else if let Some(rest) = line.strip_prefix("pub struct ").or_else(|| line.strip_prefix("pub enum ")) {
+            let own = rest.split(|sign: char| !sign.is_alphanumeric()).next().unwrap_or_default();
+            names.extend(described.take().map(|renamed| renamed.unwrap_or_else(|| own.to_owned())));
+        } else if let Some((page, _)) = line.split_once("Page of ") {
+            names.push(format!("{page}Page"));
+        }
+    }
+    // Macros write types too; their names begin with a sign of the macro language.
+    names.retain(|name| name.starts_with(|first: char| first.is_ascii_uppercase()));
+    names
+}
+
 #[test]
 fn every_reference_leads_somewhere() {
     let document = document();
