@@ -12,7 +12,8 @@ use super::choose_columns::under_way;
 use super::find::IntakePath;
 use super::kinds::ListKind;
 use super::shown::{Intake, IntakeRow};
-use super::sql::{self, LockedIntake, RowRecord};
+use super::sql::rows::{self, RowRecord};
+use super::sql::{self, LockedIntake};
 use super::work::{self, Made};
 use crate::auth::permission::{IntakesApply, Permission as _};
 use crate::auth::{Permit, Tx};
@@ -63,14 +64,14 @@ pub async fn apply_intake(
     tx.replay_required().await?;
     season.open()?;
     let table = under_way(&locked)?;
-    let rows = sql::rows(&mut tx, unit, path.intake_id).await?;
+    let kept = rows::rows(&mut tx, unit, path.intake_id).await?;
     if body.0.preview != etag(locked.0.version) {
         return Err(stale(locked.0.version, &[]));
     }
-    may_apply(&locked, &rows)?;
+    may_apply(&locked, &kept)?;
     let choices = locked.0.choices.0.clone();
-    let made = work::make(&mut tx, unit, &locked.0, &table, &choices, &work::resolutions(&rows)).await?;
-    let changed = differing(&rows, &made.shown);
+    let made = work::make(&mut tx, unit, &locked.0, &table, &choices, &work::resolutions(&kept)).await?;
+    let changed = differing(&kept, &made.shown);
     if !changed.is_empty() {
         let version = made.keep(&mut tx, unit, &locked, &table, &choices).await?;
         // The new preview is derived, so it is no change of anybody's data; the next look finds it.

@@ -77,7 +77,7 @@ pub async fn choose_columns(
     let table = under_way(&locked)?;
     let mut choices = locked.0.choices.0.clone();
     apply_choices(&mut choices, body.0, &locked.0.kind)?;
-    let resolutions = work::resolutions(&sql::rows(&mut tx, unit, path.intake_id).await?);
+    let resolutions = work::resolutions(&sql::rows::rows(&mut tx, unit, path.intake_id).await?);
     let made = work::make(&mut tx, unit, &locked.0, &table, &choices, &resolutions).await?;
     for (column, letter) in &choices.letters {
         let found = made.columns.columns.iter().any(|planned| planned.column == *column);

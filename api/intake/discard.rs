@@ -29,7 +29,7 @@ pub async fn discard_intake(permit: Permit<IntakesUpload>, path: Path<IntakePath
         return Err(ApiError::new(Code::WrongState).detail(detail));
     }
     let log_seq = tx.seq().await?;
-    sql::forget_rows(&mut tx, &permit, &locked).await?;
+    sql::rows::forget_rows(&mut tx, &permit, &locked).await?;
     sql::discard(&mut tx, &permit, &locked, log_seq).await?;
     finish(tx, &permit, path.intake_id, &locked).await
 }

@@ -55,7 +55,7 @@ pub async fn list_intake_rows(
     let mut tx = permit.tx()?;
     sql::find(&mut tx, unit, path.intake_id).await?;
     let wanted = (needs_a_person, after.unwrap_or(0));
-    let mut rows = sql::page_of_rows(&mut tx, unit, path.intake_id, wanted, i64::from(limit) + 1).await?;
+    let mut rows = sql::rows::page_of_rows(&mut tx, unit, path.intake_id, wanted, i64::from(limit) + 1).await?;
     let more = page::cut(&mut rows, limit);
     let last = rows.last().filter(|_| more).map(|row| row.row_number);
     let next_cursor = last.map(|number| page::encode(&number, &filters)).transpose()?;

@@ -24,6 +24,7 @@ mod resolve_row;
 mod shown;
 mod sql;
 mod upload;
+mod words;
 mod work;
 
 use utoipa_actix_web::service_config::ServiceConfig;

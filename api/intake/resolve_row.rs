@@ -77,7 +77,7 @@ pub async fn resolve_intake_row(
     let unit = permit.unit()?;
     let mut tx = permit.tx()?;
     let locked = sql::lock(&mut tx, &permit, path.intake_id).await?;
-    let rows = sql::rows(&mut tx, unit, path.intake_id).await?;
+    let rows = sql::rows::rows(&mut tx, unit, path.intake_id).await?;
     let shown: Vec<&IntakeRow> = rows.iter().map(|row| &row.preview.0).collect();
     let row = shown.iter().find(|row| row.row_number == path.row_number).copied();
     let row = row.filter(|_| locked.0.state != "discarded").ok_or(Code::NotFound)?;

@@ -16,6 +16,7 @@ use crate::auth::permission::{IntakesUpload, Permission as _};
 use crate::common::answer::Accepted;
 use crate::common::body::{Path, Query, Upload};
 use crate::common::ids::IntakeId;
+use crate::common::text;
 use crate::error::{ApiError, Code, FieldError, Problems};
 use crate::seasons;
 use crate::server::run::Around;
@@ -30,7 +31,7 @@ pub struct UploadQuery {
     #[param(inline = false)]
     kind: ListKind,
     /// The name of the file, for people to know it by.
-    #[garde(length(chars, min = 1, max = 200))]
+    #[garde(length(chars, min = 1, max = 200), custom(text::line))]
     #[param(min_length = 1, max_length = 200, example = "role_list.csv")]
     file_name: String,
     /// The day for which the list speaks: today or earlier, and in this season.

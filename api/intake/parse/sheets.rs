@@ -17,7 +17,7 @@ pub(super) fn read(bytes: &[u8], kind: ListKind) -> Result<(Grid, usize), ParseF
     let (mut names, mut passed_over) = (Vec::new(), Vec::new());
     for sheet in book.sheets_metadata() {
         let open = sheet.typ == SheetType::WorkSheet && sheet.visible == SheetVisible::Visible;
-        if open { names.push(sheet.name.clone()) } else { passed_over.push(sheet.name.clone()) }
+        if open { names.push(sheet.name.clone()) } else { passed_over.push(tidy(&sheet.name)) }
     }
     let mut best: Option<(Grid, usize)> = None;
     for name in names {
@@ -26,9 +26,9 @@ pub(super) fn read(bytes: &[u8], kind: ListKind) -> Result<(Grid, usize), ParseF
         let better = best
             .as_ref()
             .is_none_or(|(so_far, score)| fit > *score || (so_far.rows.is_empty() && !grid.rows.is_empty()));
-        grid.source = Source { format: "xlsx".into(), sheet: Some(name.clone()), ..Source::default() };
+        grid.source = Source { format: "xlsx".into(), sheet: Some(tidy(&name)), ..Source::default() };
         if !better {
-            passed_over.push(name);
+            passed_over.push(tidy(&name));
         } else if let Some((former, _)) = best.replace((grid, fit)) {
             passed_over.extend(former.source.sheet);
         }

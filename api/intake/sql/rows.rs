@@ -1,0 +1,121 @@
+//! Every query of the rows of a list, and of the preview that they make up.
+
+use sqlx::types::Json;
+
+use super::LockedIntake;
+use crate::auth::permission::IntakesUpload;
+use crate::auth::{Permit, Tx};
+use crate::common::ids::{IntakeId, UnitId};
+use crate::error::ApiError;
+use crate::intake::changes::Resolution;
+use crate::intake::columns::plan::{ColumnChoices, ColumnPlan};
+use crate::intake::parse::{ParseFault, ParsedTable};
+use crate::intake::shown::{Counts, IntakeRow};
+
+/// A row of a list as it is kept.
+pub(in crate::intake) struct RowRecord {
+    pub row_number: i32,
+    pub resolution: Option<Json<Resolution>>,
+    pub preview: Json<IntakeRow>,
+}
+
+pub(in crate::intake) async fn rows(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<Vec<RowRecord>, ApiError> {
+    page_of_rows(tx, unit, intake, (None, 0), i64::MAX).await
+}
+
+/// Rows in the file's order; `waiting` asks for those that a person must decide about, or for the others.
+pub(in crate::intake) async fn page_of_rows(
+    tx: &mut Tx,
+    unit: UnitId,
+    intake: IntakeId,
+    (waiting, after): (Option<bool>, i32),
+    limit: i64,
+) -> Result<Vec<RowRecord>, ApiError> {
+    let rows = sqlx::query_as!(
+        RowRecord,
+        r#"select row_number, resolution as "resolution: Json<Resolution>", preview as "preview!: Json<IntakeRow>"
+           from intake_row
+           where unit_id = $1 and intake_id = $2 and ($3::bool is null or needs_a_person = $3) and row_number > $4
+           order by row_number limit $5"#,
+        unit.0,
+        intake.0,
+        waiting,
+        after,
+        limit
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
+/// What a new preview leaves behind.
+pub(in crate::intake) struct NewPreview<'a> {
+    pub state: &'a str,
+    pub fault: Option<&'a ParseFault>,
+    pub parsed: Option<&'a ParsedTable>,
+    pub choices: &'a ColumnChoices,
+    pub columns: Option<&'a ColumnPlan>,
+    pub counts: &'a Counts,
+    pub rows: &'a [(i32, Option<Resolution>, IntakeRow)],
+}
+
+/// Puts a new preview in the place of the old one; gives the new version.
+pub(in crate::intake) async fn keep_preview(
+    tx: &mut Tx,
+    unit: UnitId,
+    intake: &LockedIntake,
+    new: &NewPreview<'_>,
+) -> Result<i64, ApiError> {
+    let id = intake.0.intake_id;
+    sqlx::query!("delete from intake_row where unit_id = $1 and intake_id = $2", unit.0, id).execute(tx.db()).await?;
+    let numbers: Vec<i32> = new.rows.iter().map(|(number, _, _)| *number).collect();
+    let waiting: Vec<bool> = new.rows.iter().map(|(_, _, row)| row.needs_a_person).collect();
+    let resolutions: Vec<Option<serde_json::Value>> = new
+        .rows
+        .iter()
+        .map(|(_, resolution, _)| resolution.as_ref().map(json).transpose())
+        .collect::<Result<_, _>>()?;
+    let previews: Vec<serde_json::Value> = new.rows.iter().map(|(_, _, row)| json(row)).collect::<Result<_, _>>()?;
+    sqlx::query!(
+        "insert into intake_row (unit_id, intake_id, row_number, resolution, needs_a_person, preview)
+         select $1, $2, of_row.number, of_row.resolution, of_row.waiting, of_row.preview
+         from unnest($3::int[], $4::jsonb[], $5::bool[], $6::jsonb[]) as of_row (number, resolution, waiting, preview)",
+        unit.0,
+        id,
+        &numbers,
+        &resolutions as _,
+        &waiting,
+        &previews
+    )
+    .execute(tx.db())
+    .await?;
+    let version = sqlx::query_scalar!(
+        "update intake set state = $3, fault = $4, parsed = $5, choices = $6, columns = $7, counts = $8, version = version + 1
+         where unit_id = $1 and intake_id = $2 returning version",
+        unit.0,
+        id,
+        new.state,
+        new.fault.map(Json) as _,
+        new.parsed.map(Json) as _,
+        Json(new.choices) as _,
+        new.columns.map(Json) as _,
+        Json(new.counts) as _
+    );
+    Ok(version.fetch_one(tx.db()).await?)
+}
+
+fn json<T: serde::Serialize>(value: &T) -> Result<serde_json::Value, ApiError> {
+    serde_json::to_value(value).map_err(|error| ApiError::internal(&error))
+}
+
+/// Forgets what was read of a discarded list: it names people who have nothing to do with the unit.
+pub(in crate::intake) async fn forget_rows(
+    tx: &mut Tx,
+    by: &Permit<IntakesUpload>,
+    intake: &LockedIntake,
+) -> Result<(), ApiError> {
+    let (unit, id) = (by.unit()?, intake.0.intake_id);
+    sqlx::query!("delete from intake_row where unit_id = $1 and intake_id = $2", unit.0, id).execute(tx.db()).await?;
+    sqlx::query!("update intake set parsed = null where unit_id = $1 and intake_id = $2", unit.0, id)
+        .execute(tx.db())
+        .await?;
+    Ok(())
+}
