@@ -10,11 +10,12 @@ use crate::support::{folder, postgres_in, program, runs, said, wait_until};
 
 const PATIENCE: Duration = Duration::from_mins(1);
 
-struct Server {
+/// A running server on a data folder of its own; dropping it kills it.
+pub struct Server {
     child: Child,
     port: u16,
     folder: tempfile::TempDir,
-    data: std::path::PathBuf,
+    pub data: std::path::PathBuf,
 }
 
 impl Server {
@@ -22,7 +23,7 @@ impl Server {
         Self::start_with(&[])
     }
 
-    fn start_with(environment: &[(&str, &str)]) -> Self {
+    pub fn start_with(environment: &[(&str, &str)]) -> Self {
         let folder = folder();
         let data = folder.path().join("data");
         // Asked for and given back: nobody else takes it in the moment until the server does.
@@ -64,7 +65,18 @@ impl Server {
         Some(answer)
     }
 
-    fn command(&self, arguments: &[&str]) -> std::process::Output {
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}", self.port)
+    }
+
+    /// Gives another program the settings that this server has.
+    pub fn settings<'a>(&self, command: &'a mut Command) -> &'a mut Command {
+        command
+            .env("CASELOT_DATA__FOLDER", &self.data)
+            .env("CASELOT_SERVER__LISTEN", format!("127.0.0.1:{}", self.port))
+    }
+
+    pub fn command(&self, arguments: &[&str]) -> std::process::Output {
         settings(program(), &self.data, self.port).args(arguments).output().expect("the program runs")
     }
 

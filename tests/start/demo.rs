@@ -1,0 +1,132 @@
+//! The demo, loaded into a real server, ends where people said by hand that it must end.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::process::{Command, Output};
+use std::time::Duration;
+
+use serde_json::Value;
+
+use crate::serve::Server;
+use crate::support::said;
+
+/// State by troop, as typed by hand.
+fn typed(file: &str) -> BTreeMap<String, String> {
+    let fields = |line: &str| {
+        let mut fields = line.split(',').map(str::to_owned);
+        (fields.next().expect("a troop"), fields.next().expect("a state"))
+    };
+    file.lines().skip(1).map(fields).collect()
+}
+
+fn load(server: &Server) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_seed-demo"));
+    command.args(["--address", &server.address(), "--program", env!("CARGO_BIN_EXE_caselot"), "--sign-ins"]);
+    server.settings(&mut command).arg(server.data.join("sign-ins")).output().expect("seed-demo runs")
+}
+
+/// A small client: what the sign-in file says, a token, JSON.
+struct Manager {
+    http: reqwest::Client,
+    unit: String,
+    token: String,
+}
+
+impl Manager {
+    async fn sign_in(server: &Server) -> Self {
+        let file = std::fs::read_to_string(server.data.join("sign-ins.env")).expect("the sign-ins");
+        let value = |name: &str| {
+            let line = file.lines().find_map(|line| line.strip_prefix(&format!("{name}="))).expect("a value");
+            line.trim_matches('\'').to_owned()
+        };
+        let http = reqwest::Client::new();
+        let session = http.post(format!("{}/v1/sessions", value("API"))).header("Content-Type", "application/json");
+        let session: Value = answer(session.body(value("MANAGER"))).await;
+        let token = session["access_token"].as_str().expect("a token").to_owned();
+        Self { http, unit: format!("{}/v1/units/{}", value("API"), value("UNIT")), token }
+    }
+
+    async fn get(&self, path: &str) -> Value {
+        answer(self.http.get(format!("{}{path}", self.unit)).bearer_auth(&self.token)).await
+    }
+
+    async fn standings(&self) -> BTreeMap<String, String> {
+        let page = self.get("/standings?limit=200").await;
+        let items = page["items"].as_array().expect("items").clone();
+        let text = |item: &Value, name: &str| item[name].as_str().expect("a text").to_owned();
+        items.iter().map(|item| (text(item, "number"), text(item, "state"))).collect()
+    }
+
+    /// The demo's day, where the unit is.
+    async fn today(&self) -> String {
+        let stands_at = self.get("/standings?limit=1").await["stands_at"].as_str().expect("an instant").to_owned();
+        let instant: chrono::DateTime<chrono::Utc> = stands_at.parse().expect("RFC 3339");
+        instant.with_timezone(&chrono_tz::America::Chicago).date_naive().to_string()
+    }
+
+    /// Uploads a list that the demo laid out, and applies it; gives the counts of its preview.
+    async fn apply(&self, list: &Path, listed_on: &str) -> Value {
+        let name = list.file_name().and_then(|name| name.to_str()).expect("a name");
+        let address = format!("{}/intakes?kind=role_list&file_name={name}&listed_on={listed_on}", self.unit);
+        let file = std::fs::read(list).expect("the list");
+        let request = self.http.post(address).bearer_auth(&self.token).header("Content-Type", "text/csv").body(file);
+        let intake = answer(request).await;
+        let path = format!("/intakes/{}", intake["intake_id"].as_str().expect("an id"));
+        let mut read = self.get(&path).await;
+        while read["state"] == "reading" {
+            tokio::time::sleep(Duration::from_millis(20)).await;
+            read = self.get(&path).await;
+        }
+        let body = serde_json::json!({"preview": read["etag"]});
+        let key = uuid::Uuid::now_v7().to_string();
+        let request = self.http.post(format!("{}{path}/apply", self.unit)).bearer_auth(&self.token);
+        let applied = answer(request.header("Idempotency-Key", key).json(&body)).await;
+        assert_eq!(applied["state"], "applied");
+        read["counts"].clone()
+    }
+}
+
+async fn answer(request: reqwest::RequestBuilder) -> Value {
+    let response = request.send().await.expect("an answer");
+    let (status, body) = (response.status(), response.text().await.expect("a body"));
+    assert!(status.is_success(), "{status}: {body}");
+    serde_json::from_str(&body).expect("JSON")
+}
+
+#[tokio::test]
+async fn the_demos_lists_end_in_the_standings_typed_by_hand_and_a_newer_list_changes_three() {
+    let environment = [
+        ("CASELOT_DATA__DEMO", "true"),
+        ("CASELOT_ACCOUNTS__SECOND_FACTOR_REQUIRED", "false"),
+        ("CASELOT_LIMITS__REQUESTS_PER_MINUTE", "6000"),
+    ];
+    let server = Server::start_with(&environment);
+    let loaded = load(&server);
+    assert!(loaded.status.success(), "{}", said(&loaded));
+    let manager = Manager::sign_in(&server).await;
+    let expected = typed(include_str!("../../seed-demo/expectations/standings.csv"));
+    assert_eq!(expected.len(), 24);
+    assert_eq!(manager.standings().await, expected);
+
+    // The same list again, on the day for which it spoke: nothing changes.
+    let lists = server.data.join("lists");
+    let earlier = manager.get("/intakes").await["items"][0]["listed_on"].as_str().expect("a day").to_owned();
+    let again = manager.apply(&lists.join("4-role-list.csv"), &earlier).await;
+    assert_eq!((&again["rows"], &again["changes"]), (&Value::from(21), &Value::from(0)), "{again}");
+    assert_eq!(manager.standings().await, expected);
+
+    // Loading again finds the demo there and says the same.
+    assert_eq!(said(&load(&server)), said(&loaded));
+
+    // A newer list with three changes changes three troops and no other.
+    let newer = manager.apply(&lists.join("5-newer-role-list.csv"), &manager.today().await).await;
+    assert_eq!(newer["changing_rows"], Value::from(3), "{newer}");
+    let mut after = expected;
+    let changed = typed(include_str!("../../seed-demo/expectations/after-newer-list.csv"));
+    assert_eq!(changed.len(), 3);
+    after.extend(changed);
+    assert_eq!(manager.standings().await, after);
+
+    let verified = server.command(&["log", "verify"]);
+    assert_eq!(verified.status.code(), Some(0), "{}", said(&verified));
+}
