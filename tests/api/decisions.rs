@@ -1,8 +1,13 @@
-//! Decisions: appoint, suspend, restore, stand down, sit out, rejoin.
+//! Decisions: appoint, suspend, restore, stand down, sit out, rejoin; and the gates that acts pass.
 
+use caselot::auth::{Db, System};
+use caselot::common::ids::{TroopId, UnitId};
+use caselot::seasons::policy::GateName;
+use caselot::standings;
 use serde_json::json;
 
 use crate::standings::{clara_is_ready, met, person, screening};
+use crate::support::cluster::Role;
 use crate::support::{fixture, scenario};
 
 #[test]
@@ -127,5 +132,30 @@ fn a_person_of_two_troops_moves_both() {
         assert_eq!(list.at("/items/0/open_requirements"), 0);
         assert_eq!(list.at("/items/2/open_requirements"), 1);
         assert_eq!(list.at("/items/2/next_step/requirement"), "bank_details");
+    });
+}
+
+/// No act of this slice is gated; this is one that only the test knows.
+#[test]
+fn a_gated_act_is_let_through_only_while_its_gate_is_open() {
+    scenario(async |world| {
+        let collect = async || {
+            let db = Db::new(world.copy.options(Role::Runtime), 1);
+            let unit = UnitId(fixture::UNIT);
+            let mut tx = System::new(db.clone()).open(Some(unit), "test_collect").await.expect("a transaction");
+            let season = caselot::seasons::current(&mut tx, unit).await.expect("a season");
+            let troop = TroopId(fixture::TROOP);
+            let through = standings::require(&mut tx, unit, &season, troop, GateName::Collect).await;
+            drop(tx);
+            db.close().await;
+            through
+        };
+        let refused = collect().await.expect_err("screening and bank details are missing");
+        let caselot::error::ApiError::Fault(fault) = refused else { panic!("{refused:?}") };
+        let named: Vec<&str> = fault.errors.iter().map(|error| error.code.as_str()).collect();
+        assert_eq!((fault.code.name(), named), ("gate_closed", vec!["screening", "bank_details"]));
+        clara_is_ready(world).await;
+        collect().await.expect("the gate is open");
+        assert!(caselot::GATED_ACTS.is_empty(), "an act is gated now: close its gate here and try it over HTTP");
     });
 }

@@ -1,14 +1,9 @@
 //! Standings: where each troop stands, and what moves it. The world stands on 10 January 2040; its policy is the shipped
 //! one, of which orders are due on 26 January.
 
-use caselot::auth::{Db, System};
-use caselot::common::ids::{TroopId, UnitId};
-use caselot::seasons::policy::GateName;
-use caselot::standings;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-use crate::support::cluster::Role;
 use crate::support::world::World;
 use crate::support::{days, fixture, scenario};
 
@@ -281,30 +276,5 @@ fn two_facts_at_once_are_both_counted() {
         let rows = standing.at("/standing/coordinators/0/requirements");
         let closed = rows.as_array().expect("rows").iter().filter(|row| row["closed"] == true).count();
         assert_eq!(closed, 5, "{standing}");
-    });
-}
-
-/// No act of this slice is gated; this is one that only the test knows.
-#[test]
-fn a_gated_act_is_let_through_only_while_its_gate_is_open() {
-    scenario(async |world| {
-        let collect = async || {
-            let db = Db::new(world.copy.options(Role::Runtime), 1);
-            let unit = UnitId(fixture::UNIT);
-            let mut tx = System::new(db.clone()).open(Some(unit), "test_collect").await.expect("a transaction");
-            let season = caselot::seasons::current(&mut tx, unit).await.expect("a season");
-            let troop = TroopId(fixture::TROOP);
-            let through = standings::require(&mut tx, unit, &season, troop, GateName::Collect).await;
-            drop(tx);
-            db.close().await;
-            through
-        };
-        let refused = collect().await.expect_err("screening and bank details are missing");
-        let caselot::error::ApiError::Fault(fault) = refused else { panic!("{refused:?}") };
-        let named: Vec<&str> = fault.errors.iter().map(|error| error.code.as_str()).collect();
-        assert_eq!((fault.code.name(), named), ("gate_closed", vec!["screening", "bank_details"]));
-        clara_is_ready(world).await;
-        collect().await.expect("the gate is open");
-        assert!(caselot::GATED_ACTS.is_empty(), "an act is gated now: close its gate here and try it over HTTP");
     });
 }
