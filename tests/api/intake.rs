@@ -28,10 +28,14 @@ pub(super) async fn upload(who: &Caller, kind: &str, listed_on: &str, file: &str
 /// Uploads a list and asks until it is read.
 pub(super) async fn read(who: &Caller, kind: &str, listed_on: &str, file: &str) -> Answered {
     let taken = upload(who, kind, listed_on, file).await.expect(202);
-    let address = taken.header("location").to_owned();
+    until_read(who, taken.header("location")).await
+}
+
+/// Asks for a list until it is read.
+pub(super) async fn until_read(who: &Caller, address: &str) -> Answered {
     let deadline = std::time::Instant::now() + std::time::Duration::from_mins(1);
     loop {
-        let intake = who.get(&address).await.expect(200);
+        let intake = who.get(address).await.expect(200);
         if intake.at("/state") != "reading" {
             return intake;
         }

@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use crate::intake::{BANK_LIST, ROLE_LIST, address, apply, read, upload};
+use crate::intake::{BANK_LIST, ROLE_LIST, address, apply, read, until_read, upload};
 use crate::support::{fixture, scenario};
 
 #[test]
@@ -85,5 +85,32 @@ fn lists_are_the_managers_and_the_overseer_reads_them() {
         }
         let theirs = world.stranger.in_unit(fixture::AWAY_UNIT);
         theirs.get(&address(&intake)).await.expect_problem(404, "not_found");
+    });
+}
+
+/// A hostile file ends its own reader, and nothing else: the server goes on answering.
+#[test]
+fn a_workbook_with_macros_and_one_that_unpacks_too_large_are_refused() {
+    scenario(async |world| {
+        let blanks = vec![b' '; 8 * 1024 * 1024];
+        for (part, content, code) in
+            [("xl/vbaProject.bin", &b"x"[..], "macros"), ("xl/theme.xml", &blanks, "unpacks_too_large")]
+        {
+            let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+            for (name, bytes) in [("xl/workbook.xml", &b"<workbook/>"[..]), (part, content)] {
+                zip.start_file(name, zip::write::SimpleFileOptions::default()).expect("a part");
+                std::io::Write::write_all(&mut zip, bytes).expect("a part");
+            }
+            let book = zip.finish().expect("a workbook").into_inner();
+            let path = "/intakes?kind=role_list&file_name=a.xlsx&listed_on=2040-01-09";
+            let taken = world
+                .manager
+                .ask(reqwest::Method::POST, path)
+                .bytes("application/octet-stream", book)
+                .await
+                .expect(202);
+            let intake = until_read(&world.manager, taken.header("location")).await;
+            assert_eq!((intake.at("/state"), intake.at("/fault/code")), (json!("unreadable"), json!(code)));
+        }
     });
 }

@@ -8,6 +8,8 @@ mod facts;
 mod people;
 mod rows;
 #[cfg(test)]
+mod test_support;
+#[cfg(test)]
 mod tests;
 
 pub use rows::preview;

@@ -8,10 +8,12 @@
 mod decide;
 mod likeness;
 mod nicknames;
+mod people;
 mod rows;
 
-pub use decide::{Known, Listed, People, decide};
+pub use decide::decide;
 pub use likeness::{Lines, first_names_agree, name_likeness};
+pub use people::{Known, Listed, People};
 pub use rows::match_rows;
 
 use crate::common::ids::PersonId;

@@ -1,7 +1,8 @@
 //! All rows of a list together: one person on several rows, new people on several rows, rows that contradict.
 
-use super::decide::{Known, Listed, People, decide};
+use super::decide::decide;
 use super::likeness::{Lines, first_names_agree, percent};
+use super::people::{Known, Listed, People};
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode, RowMatch};
 use crate::common::ids::PersonId;
 use crate::intake::fold;
