@@ -58,7 +58,13 @@ pub async fn play(arguments: &Arguments) -> Result<Demo, String> {
     if !different.is_empty() {
         return Err(format!("the demo is not as it should be:\n  {}", different.join("\n  ")));
     }
-    Ok(Demo { address: arguments.address.clone(), unit: unit.id, sign_ins, lists: lists::all_rendered(zero)? })
+    Ok(Demo {
+        address: arguments.address.clone(),
+        unit: unit.id,
+        today: day(zero, TODAY),
+        sign_ins,
+        lists: lists::all_rendered(zero)?,
+    })
 }
 
 async fn forwards(arguments: &Arguments, days: i64) -> Result<(), String> {

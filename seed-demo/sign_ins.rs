@@ -18,6 +18,8 @@ pub struct SignIn {
 pub struct Demo {
     pub address: String,
     pub unit: String,
+    /// The demo's day.
+    pub today: chrono::NaiveDate,
     pub sign_ins: Vec<SignIn>,
     /// The lists as they were sent, and one newer list that was not.
     pub lists: Vec<(&'static str, Vec<u8>)>,
@@ -61,7 +63,8 @@ fn private(path: &Path, text: &str) -> std::io::Result<()> {
 
 /// Shell variables for the README's tour: what each person signs in with.
 fn shell(demo: &Demo, lists: &Path) -> String {
-    let mut text = format!("API={}\nUNIT={}\nLISTS='{}'\n", demo.address, demo.unit, lists.display());
+    let mut text =
+        format!("API={}\nUNIT={}\nTODAY={}\nLISTS='{}'\n", demo.address, demo.unit, demo.today, lists.display());
     for SignIn { name, email, password, .. } in &demo.sign_ins {
         let _ = writeln!(text, "{name}='{{\"email\": \"{email}\", \"password\": \"{password}\"}}'");
     }
