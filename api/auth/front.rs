@@ -93,6 +93,7 @@ fn as_problem(response: &HttpResponse, request_id: &str) -> HttpResponse {
         answer.insert_header((header::RETRY_AFTER, seconds.to_string()));
     }
     if fault.code.status() == StatusCode::UNAUTHORIZED {
+        // RFC 9110, section 15.5.2: every 401 says how to sign in; a fault that knows more overwrites it below.
         answer.insert_header((header::WWW_AUTHENTICATE, "Bearer"));
     }
     for (name, value) in &fault.headers {
@@ -135,5 +136,35 @@ pub fn nowhere(operations: &super::operations::Operations, request: &actix_web::
         }
         Some(allow) => HttpResponse::from_error(ApiError::new(Code::MethodNotAllowed).header("allow", allow)),
         None => HttpResponse::from_error(ApiError::new(Code::NotFound)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use actix_web::middleware::from_fn;
+    use actix_web::{App, HttpResponse, test, web};
+
+    use super::front;
+
+    async fn panics() -> HttpResponse {
+        panic!("a planted panic")
+    }
+
+    #[actix_web::test]
+    async fn a_panic_is_answered_by_a_problem_with_the_request_id_and_the_worker_lives() {
+        #[expect(clippy::disallowed_methods, reason = "a handler that panics is no operation")]
+        let app = App::new().route("/panics", web::get().to(panics)).wrap(from_fn(front));
+        let app = test::init_service(app).await;
+        for _ in 0..2 {
+            let request =
+                test::TestRequest::get().uri("/panics").insert_header(("x-request-id", "planted-1")).to_request();
+            let error = test::try_call_service(&app, request).await.unwrap_err();
+            let answer = error.error_response();
+            assert_eq!(answer.status().as_u16(), 500);
+            assert_eq!(answer.headers().get("content-type").unwrap(), "application/problem+json");
+            let body = actix_web::body::to_bytes(answer.into_body()).await.unwrap();
+            let body: serde_json::Value = serde_json::from_slice(&body).unwrap();
+            assert_eq!((&body["code"], &body["request_id"]), (&"internal".into(), &"planted-1".into()));
+        }
     }
 }

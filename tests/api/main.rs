@@ -8,14 +8,30 @@ mod accounts;
 #[cfg(test)]
 mod decisions;
 #[cfg(test)]
+mod faults;
+#[cfg(test)]
+mod framing;
+#[cfg(test)]
 mod intake;
 #[cfg(test)]
 mod intake_doors;
+#[cfg(test)]
+mod keys;
+#[cfg(test)]
+mod limits;
+#[cfg(test)]
+mod retries;
 #[cfg(test)]
 mod roster;
 #[cfg(test)]
 mod seasons;
 #[cfg(test)]
+mod sign_in;
+#[cfg(test)]
 mod standings;
 #[cfg(test)]
+mod tokens;
+#[cfg(test)]
 mod units;
+#[cfg(test)]
+mod versions;

@@ -24,7 +24,8 @@ const LOGGED_READS: &[&str] = &[];
 /// Checks all of it.
 pub(super) async fn check(world: &World) {
     let mut owner = world.owner().await;
-    each_change_left_one_row(&mut owner, &world.line.journal.borrow()).await;
+    let journal = world.line.journal.take();
+    each_change_left_one_row(&mut owner, &journal).await;
     logs_hold(&mut owner).await;
     nothing_lies_open(&mut owner).await;
     derived::check(world, &mut owner).await;

@@ -89,6 +89,11 @@ impl Caller {
         Self { token: Some(token.into()), ..self.clone() }
     }
 
+    /// The caller named in a log as this account: for somebody whose account a test made.
+    pub fn acting_as(&self, account: &str) -> Self {
+        Self { actor: format!("account:{account}"), ..self.clone() }
+    }
+
     /// The same person by a key for scripts.
     pub fn with_key(&self, key_id: &str, secret: impl Into<String>) -> Self {
         Self { token: Some(secret.into()), actor: format!("key:{key_id}"), ..self.clone() }

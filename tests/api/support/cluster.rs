@@ -6,8 +6,9 @@ use std::sync::atomic::{AtomicU32, Ordering};
 
 use secrecy::SecretString;
 use sqlx::postgres::{PgConnectOptions, PgConnection};
-use sqlx::{AssertSqlSafe, ConnectOptions as _, Connection as _};
+use sqlx::{ConnectOptions as _, Connection as _};
 
+use super::built::built;
 use super::fixture;
 
 /// As whom to connect.
@@ -43,7 +44,7 @@ impl Role {
 
 /// Runs one statement of our own making; names of databases cannot be parameters.
 async fn run(connection: &mut PgConnection, statement: String) {
-    let outcome = sqlx::raw_sql(AssertSqlSafe(statement.clone())).execute(connection).await;
+    let outcome = sqlx::raw_sql(built(statement.clone())).execute(connection).await;
     outcome.unwrap_or_else(|error| panic!("{statement}: {error}"));
 }
 

@@ -51,6 +51,16 @@ pub const AWAY_ASSIGNMENT: Uuid = id(0x304);
 /// Dov Achterberg, leader of troop 0103, who has no account.
 pub const DOV: Uuid = id(0x5ff);
 
+/// The n-th milestone of a season; 0 is "Kits out".
+pub fn milestone(season: Uuid, number: u128) -> Uuid {
+    Uuid::from_u128(season.as_u128() + 0x9000 + 0x100 * number)
+}
+
+/// The grant of somebody's role.
+pub fn grant(who: &Somebody) -> Uuid {
+    Uuid::from_u128(who.account.as_u128() + 0x400)
+}
+
 /// A place in a unit.
 #[derive(Clone, Copy, Debug)]
 pub struct Place {
@@ -217,7 +227,7 @@ async fn account(db: &mut PgConnection, who: &Somebody, before: DateTime<Utc>) {
             db,
             "insert into role_grant (unit_id, grant_id, person_id, role, from_at, log_seq) values ($1, $2, $3, $4, $5, 0)",
             place.unit,
-            Uuid::from_u128(who.account.as_u128() + 0x400),
+            grant(who),
             place.person,
             role,
             before
@@ -254,7 +264,7 @@ async fn season(db: &mut PgConnection, unit: Uuid, season: Uuid, before: DateTim
         ("close_out_due", "Close-out due", None),
     ];
     for (number, (code, title, on)) in (0_u128..).zip(milestones) {
-        let milestone = Uuid::from_u128(season.as_u128() + 0x9000 + 0x100 * number);
+        let milestone = milestone(season, number);
         run!(
             db,
             "insert into milestone (unit_id, milestone_id, season_id, code, title, on_day, version, log_seq) values ($1, $2, $3, $4, $5, $6, 1, 0)",

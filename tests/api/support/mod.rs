@@ -46,6 +46,7 @@
 //!   recomputed (gate 8); no connection lies idle in a transaction.
 
 mod after;
+pub mod built;
 pub mod client;
 pub mod cluster;
 mod derived;

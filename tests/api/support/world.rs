@@ -137,10 +137,13 @@ impl World {
         owner.close().await.expect("closing");
     }
 
+    /// The program itself, as the ticker and the command line are it.
+    pub fn system(&self) -> System {
+        System::new(Db::new(self.copy.options(Role::Runtime), 2))
+    }
+
     /// One round of the ticker.
     pub async fn tick(&self) {
-        let db = Db::new(self.copy.options(Role::Runtime), 2);
-        caselot::jobs::tick(&System::new(db.clone())).await.expect("a round of the ticker");
-        db.close().await;
+        caselot::jobs::tick(&self.system()).await.expect("a round of the ticker");
     }
 }

@@ -1,0 +1,136 @@
+//! What happens when something inside goes wrong: the database, mostly.
+
+use std::time::{Duration, Instant};
+
+use crate::support::built::built;
+use crate::support::fixture::UNIT;
+use crate::support::scenario;
+use crate::support::world::World;
+
+async fn as_owner(world: &World, sql: &str) {
+    sqlx::raw_sql(built(sql)).execute(&mut world.owner().await).await.unwrap_or_else(|error| panic!("{sql}: {error}"));
+}
+
+/// Lets `enter`, which every request calls first, do this before its own work.
+async fn planted(world: &World, statement: &str) {
+    let sql = format!(
+        "alter function enter(uuid, bytea, uuid, timestamptz, timestamptz) rename to enter_itself;
+         create function enter(a uuid, b bytea, c uuid, d timestamptz, e timestamptz) returns text language plpgsql as
+         $$ begin {statement}; return enter_itself(a, b, c, d, e); end $$;
+         grant execute on function enter(uuid, bytea, uuid, timestamptz, timestamptz) to caselot_runtime"
+    );
+    as_owner(world, &sql).await;
+}
+
+async fn mended(world: &World) {
+    as_owner(
+        world,
+        "drop function enter(uuid, bytea, uuid, timestamptz, timestamptz);
+         alter function enter_itself(uuid, bytea, uuid, timestamptz, timestamptz) rename to enter",
+    )
+    .await;
+}
+
+#[test]
+fn a_fault_of_the_database_is_an_opaque_500_and_the_next_request_is_served() {
+    scenario(async |world| {
+        planted(world, "raise exception 'secret of the inside: table person_contact'").await;
+        let broken = world.clara.get("/v1/me").await.expect_problem(500, "internal");
+        assert!(!String::from_utf8_lossy(&broken.body).contains("secret of the inside"), "{broken}");
+        assert!(!broken.text("/request_id").is_empty());
+        mended(world).await;
+        world.clara.get("/v1/me").await.expect(200);
+    });
+}
+
+#[test]
+fn connections_that_the_database_ended_are_replaced_unseen() {
+    scenario(async |world| {
+        for _ in 0..3 {
+            // Several connections lie in the pool.
+            futures_util::future::join_all((0..8).map(|_| async { world.clara.get("/v1/me").await.expect(200) })).await;
+            let mut owner = world.owner().await;
+            let ended: i64 = sqlx::query_scalar(
+                "select count(pg_terminate_backend(pid)) from pg_stat_activity where usename = 'caselot_runtime' and datname = current_database()",
+            )
+            .fetch_one(&mut world.copy.connect(crate::support::cluster::Role::Superuser).await)
+            .await
+            .expect("connections ended");
+            assert!(ended >= 1);
+            drop(&mut owner);
+            for _ in 0..10 {
+                world.clara.get("/v1/me").await.expect(200);
+                world.nobody.get("/readyz").await.expect(200);
+            }
+        }
+    });
+}
+
+#[test]
+fn a_statement_that_hangs_is_ended_after_five_seconds_and_answered_with_503() {
+    scenario(async |world| {
+        planted(world, "perform pg_sleep(30)").await;
+        let began = Instant::now();
+        world.clara.get("/v1/me").await.expect_problem(503, "unavailable");
+        let took = began.elapsed();
+        assert!(took > Duration::from_secs(4) && took < Duration::from_secs(6), "{took:?}");
+        world.nobody.get("/livez").await.expect(200);
+        mended(world).await;
+        world.clara.get("/v1/me").await.expect(200);
+    });
+}
+
+#[test]
+fn who_waits_for_a_lock_gets_503_after_two_seconds_and_nothing_is_done() {
+    scenario(async |world| {
+        let mut holder = world.owner().await;
+        sqlx::raw_sql("begin; select from unit_log_head for update").execute(&mut holder).await.expect("a lock");
+        let season = serde_json::json!({"label": "2041", "time_zone": "America/Chicago", "currency": "USD", "starts_on": "2040-09-01", "ends_on": "2041-05-31"});
+        let began = Instant::now();
+        let busy = world.manager.post("/seasons", season.clone()).key("tonight-1").await.expect_problem(503, "busy");
+        assert_eq!(busy.header("retry-after"), "1");
+        let took = began.elapsed();
+        assert!(took > Duration::from_millis(1_900) && took < Duration::from_millis(3_000), "{took:?}");
+        sqlx::raw_sql("rollback").execute(&mut holder).await.expect("a rollback");
+        world.manager.post("/seasons", season).key("tonight-1").await.expect(201);
+        let seasons: i64 = sqlx::query_scalar("select count(*) from season where unit_id = $1")
+            .bind(UNIT)
+            .fetch_one(&mut holder)
+            .await
+            .expect("the seasons");
+        assert_eq!(seasons, 2);
+    });
+}
+
+/// R11: what only reads runs READ ONLY, so that a read that would write fails instead.
+#[test]
+fn a_read_cannot_write_whatever_it_calls() {
+    scenario(async |world| {
+        planted(world, "update unit set name = 'overwritten'").await;
+        world.clara.get("/v1/me").await.expect_problem(500, "internal");
+        mended(world).await;
+        let unit = world.clara.get(&format!("/v1/units/{UNIT}")).await.expect(200);
+        assert_eq!(unit.at("/name"), "Juniper Ridge");
+    });
+}
+
+/// R33: clients that go away at any moment leave no transaction open and no half effect.
+#[test]
+fn clients_that_go_away_leave_nothing_behind() {
+    scenario(async |world| {
+        for number in 0..100_u64 {
+            let body =
+                serde_json::json!({"name": "gone", "unit_id": UNIT, "permissions": ["units.read"], "lasts_days": 9});
+            let asked = async { world.clara.post("/v1/keys", body).await };
+            drop(tokio::time::timeout(Duration::from_micros(number * 50), asked).await);
+        }
+        world.clara.get("/v1/me").await.expect(200);
+        let (keys, rows): (i64, i64) = sqlx::query_as(
+            "select (select count(*) from access_key), (select count(*) from server_log where action = 'make_key')",
+        )
+        .fetch_one(&mut world.owner().await)
+        .await
+        .expect("the counts");
+        assert_eq!(keys, rows, "each key that was made has its row in the log");
+    });
+}

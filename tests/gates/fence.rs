@@ -1,0 +1,258 @@
+//! The second fence: what the program's own database role can reach when the program itself has gone wrong.
+//!
+//! Connected as that role, by plain SQL: every unit table x select, insert, update, delete, truncate, in the context of
+//! Juniper Ridge and in none. No row of Heron Slough may be read or changed.
+
+use std::collections::BTreeMap;
+
+use serde_json::Value;
+use sqlx::Row as _;
+use sqlx::postgres::PgConnection;
+
+use crate::support::built::built;
+use crate::support::cluster::Role;
+use crate::support::fixture::{AWAY_UNIT, UNIT};
+use crate::support::scenario;
+
+/// A row for each unit table that the fixture leaves empty, and how to take it out again, so that the checks after every
+/// test find what the program itself wrote. `$unit` stands for a unit.
+const SAMPLES: &[(&str, &str)] = &[
+    (
+        "insert into unit_log (unit_id, seq, at, actor, action, subjects, request_id, previous_hash, hash)
+         values ($unit, 1000, 'epoch', 'sample', 'sample', '[]', 'sample', '', '')",
+        "delete from unit_log where actor = 'sample'",
+    ),
+    (
+        "insert into denial (unit_id, actor, operation, minute_at, times) values ($unit, 'sample', 'sample', 'epoch', 1)",
+        "delete from denial where actor = 'sample'",
+    ),
+    (
+        "insert into idempotency (unit_id, principal, method, path, key, body_sha256, status, headers, body, at)
+         values ($unit, 'sample', 'POST', '/', 'sample-key', '', 200, '[]', '', 'epoch')",
+        "delete from idempotency where principal = 'sample'",
+    ),
+    (
+        "insert into outbox (unit_id, outbox_id, person_id, template, fields, created_at, state, attempts, due_at)
+         select unit_id, gen_random_uuid(), person_id, 'sample', '{}', 'epoch', 'waiting', 0, 'epoch' from person where unit_id = $unit limit 1",
+        "delete from outbox where template = 'sample'",
+    ),
+    (
+        "insert into troop_contact (unit_id, troop_id, person_id, duty, from_at, log_seq)
+         select unit_id, troop_id, person_id, 'other', 'epoch', 0 from assignment where unit_id = $unit limit 1",
+        "delete from troop_contact where duty = 'other'",
+    ),
+    (
+        "insert into evidence (unit_id, evidence_id, season_id, requirement, person_id, outcome, observed_on, source, recorded_at, recorded_by, log_seq)
+         select unit_id, gen_random_uuid(), season_id, 'sample', person_id, 'met', '2039-10-01', 'manager', 'epoch', 'sample', 0
+         from assignment where unit_id = $unit limit 1",
+        "delete from evidence where recorded_by = 'sample'",
+    ),
+    (
+        "insert into screening_evidence (unit_id, evidence_id, season_id, requirement, person_id, outcome, observed_on, source, recorded_at, recorded_by, log_seq)
+         select unit_id, gen_random_uuid(), season_id, 'sample', person_id, 'met', '2039-10-01', 'list', 'epoch', 'sample', 0
+         from assignment where unit_id = $unit limit 1",
+        "delete from screening_evidence where recorded_by = 'sample'",
+    ),
+    (
+        "insert into waiver (unit_id, waiver_id, season_id, requirement, person_id, reason, until_on, asked_at, asked_by, log_seq)
+         select unit_id, gen_random_uuid(), season_id, 'sample', person_id, 'sample', '2039-10-01', 'epoch', 'sample', 0
+         from assignment where unit_id = $unit limit 1",
+        "delete from waiver where asked_by = 'sample'",
+    ),
+    (
+        "insert into decision (unit_id, decision_id, season_id, troop_id, kind, decided_at, decided_by, log_seq)
+         select unit_id, gen_random_uuid(), season_id, troop_id, 'rejoin', 'epoch', 'sample', 0 from troop_season where unit_id = $unit limit 1",
+        "delete from decision where decided_by = 'sample'",
+    ),
+    (
+        "insert into standing (unit_id, season_id, troop_id, answer, log_seq, rules_version)
+         select unit_id, season_id, troop_id, '{}', 0, -1 from troop_season where unit_id = $unit limit 1",
+        "delete from standing where rules_version = -1",
+    ),
+];
+
+async fn execute(db: &mut PgConnection, sql: &str) -> Result<u64, String> {
+    sqlx::raw_sql(built(sql)).execute(db).await.map(|done| done.rows_affected()).map_err(|error| {
+        let state = error.as_database_error().and_then(sqlx::error::DatabaseError::code).map(|code| code.to_string());
+        state.unwrap_or_else(|| error.to_string())
+    })
+}
+
+async fn count(db: &mut PgConnection, sql: &str) -> i64 {
+    sqlx::query(built(sql)).fetch_one(db).await.unwrap_or_else(|error| panic!("{sql}: {error}")).get(0)
+}
+
+async fn unit_tables(owner: &mut PgConnection) -> Vec<String> {
+    sqlx::query_scalar(
+        "select c.relname::text from pg_class c where c.relkind in ('r', 'p') and c.relnamespace = 'public'::regnamespace
+         and c.relrowsecurity order by 1",
+    )
+    .fetch_all(owner)
+    .await
+    .expect("the tables with row security")
+}
+
+/// The columns that the program may change; it must have at least tried each.
+async fn changeable(owner: &mut PgConnection, table: &str) -> Vec<String> {
+    sqlx::query_scalar(
+        "select attname::text from pg_attribute where attrelid = $1::regclass and attnum > 0 and not attisdropped
+         and has_column_privilege('caselot_runtime', attrelid, attnum, 'update') order by 1",
+    )
+    .bind(table)
+    .fetch_all(owner)
+    .await
+    .expect("the columns")
+}
+
+/// Opens a transaction in a context, tries one statement, and takes everything back.
+async fn try_in(runtime: &mut PgConnection, context: &str, sql: &str) -> Result<u64, String> {
+    execute(runtime, &format!("begin; select set_config('caselot.unit', '{context}', true)")).await.expect("a context");
+    let outcome = execute(runtime, sql).await;
+    execute(runtime, "rollback").await.expect("a rollback");
+    outcome
+}
+
+async fn seen_in(runtime: &mut PgConnection, context: &str, table: &str, condition: &str) -> i64 {
+    execute(runtime, &format!("begin; select set_config('caselot.unit', '{context}', true)")).await.expect("a context");
+    let seen = count(runtime, &format!("select count(*) from {table} where {condition}")).await;
+    execute(runtime, "rollback").await.expect("a rollback");
+    seen
+}
+
+const REFUSED: &str = "42501";
+
+#[test]
+fn in_the_context_of_one_unit_no_statement_reaches_a_row_of_another_and_without_context_none_reaches_any() {
+    scenario(async |world| {
+        let mut owner = world.owner().await;
+        for (sample, _) in SAMPLES {
+            for unit in [UNIT, AWAY_UNIT] {
+                let sql = sample.replace("$unit", &format!("'{unit}'"));
+                execute(&mut owner, &sql).await.unwrap_or_else(|error| panic!("{sql}: {error}"));
+            }
+        }
+        let mut runtime = world.copy.connect(Role::Runtime).await;
+        let tables = unit_tables(&mut owner).await;
+        assert!(tables.len() >= 15, "the list of unit tables is {tables:?}");
+        for table in &tables {
+            let foreign =
+                count(&mut owner, &format!("select count(*) from {table} where unit_id = '{AWAY_UNIT}'")).await;
+            let own = count(&mut owner, &format!("select count(*) from {table} where unit_id = '{UNIT}'")).await;
+            assert!(
+                foreign > 0 && own > 0,
+                "{table} is empty: give tests/gates/fence.rs a sample row, or this proves nothing"
+            );
+            reads(&mut runtime, table, own).await;
+            writes(&mut owner, &mut runtime, table, own).await;
+            inserts(&mut owner, &mut runtime, table).await;
+        }
+        for (_, tidy) in SAMPLES {
+            execute(&mut owner, tidy).await.unwrap_or_else(|error| panic!("{tidy}: {error}"));
+        }
+    });
+}
+
+async fn reads(runtime: &mut PgConnection, table: &str, own: i64) {
+    let here = UNIT.to_string();
+    assert_eq!(seen_in(runtime, &here, table, "true").await, own, "{table}: the own rows, all of them and no other");
+    assert_eq!(
+        seen_in(runtime, &here, table, &format!("unit_id = '{AWAY_UNIT}'")).await,
+        0,
+        "{table}: read across units"
+    );
+    assert_eq!(seen_in(runtime, "", table, "true").await, 0, "{table}: read without a context");
+    // Outside any transaction too, where the setting was never made or has gone with its transaction.
+    assert_eq!(count(runtime, &format!("select count(*) from {table}")).await, 0, "{table}: read after a rollback");
+}
+
+async fn writes(owner: &mut PgConnection, runtime: &mut PgConnection, table: &str, own: i64) {
+    let here = UNIT.to_string();
+    let own = u64::try_from(own).expect("a count");
+    let columns = changeable(owner, table).await;
+    for column in &columns {
+        for context in [here.as_str(), ""] {
+            let sql = format!("update {table} set {column} = {column} where unit_id = '{AWAY_UNIT}'");
+            let outcome = try_in(runtime, context, &sql).await;
+            assert!(matches!(outcome, Ok(0)), "{sql} in {context:?}: {outcome:?}");
+        }
+        let all = try_in(runtime, &here, &format!("update {table} set {column} = {column}")).await;
+        assert!(all.clone().is_ok_and(|rows| rows == own), "{table}.{column}: {all:?} instead of {own} own rows");
+    }
+    if columns.is_empty() {
+        let outcome = try_in(runtime, &here, &format!("update {table} set unit_id = unit_id")).await;
+        assert_eq!(outcome, Err(REFUSED.to_owned()), "{table} may not be updated");
+    }
+    let moved = try_in(runtime, &here, &format!("update {table} set unit_id = '{AWAY_UNIT}'")).await;
+    assert_eq!(moved, Err(REFUSED.to_owned()), "{table}: a row moves to another unit");
+    for context in [here.as_str(), ""] {
+        let deleted = try_in(runtime, context, &format!("delete from {table} where unit_id = '{AWAY_UNIT}'")).await;
+        assert!(
+            matches!(&deleted, Ok(0)) || deleted == Err(REFUSED.to_owned()),
+            "{table}: deleted across units: {deleted:?}"
+        );
+        let emptied = try_in(runtime, context, &format!("truncate {table}")).await;
+        assert_eq!(emptied, Err(REFUSED.to_owned()), "{table} can be truncated");
+    }
+}
+
+/// A true row of the other unit, sent again as the program: refused before anything else is looked at.
+async fn inserts(owner: &mut PgConnection, runtime: &mut PgConnection, table: &str) {
+    let sql = format!("select to_jsonb(t) from {table} t where unit_id = '{AWAY_UNIT}' limit 1");
+    let row: Value = sqlx::query(built(sql)).fetch_one(owner).await.expect("a row").get(0);
+    let quoted = row.to_string().replace('\'', "''");
+    let sql = format!("insert into {table} select (jsonb_populate_record(null::{table}, '{quoted}'::jsonb)).*");
+    for context in [UNIT.to_string(), String::new()] {
+        let outcome = try_in(runtime, &context, &sql).await;
+        assert_eq!(outcome, Err(REFUSED.to_owned()), "{table}: inserted across units in {context:?}");
+    }
+}
+
+/// Tables that belong to the server and so have no row security, each with all that the program may do to it.
+const GLOBAL: &[(&str, &str)] = &[
+    ("_sqlx_migrations", "select"),
+    ("access_key", "select insert update(last_used_at,revoked_at)"),
+    ("account", "select insert update(disabled_at,email,email_key,password_phc,tokens_since)"),
+    ("cluster_clock", "select"),
+    ("invitation", "select insert update(accepted_at,voided_at)"),
+    ("job", "select insert update(attempts,due_at,failed_at,finished_at,last_error)"),
+    ("membership", "select insert delete"),
+    ("permission", "select"),
+    ("refresh_token", "select insert update(successor,used_at,voided_at)"),
+    ("reset_link", "select insert update(used_at)"),
+    ("role", "select"),
+    ("role_permission", "select"),
+    ("server_idempotency", "select insert delete"),
+    ("server_log", "select insert"),
+    ("server_log_head", "select update"),
+    ("session", "select insert update(ended_at,ended_because)"),
+    ("sign_in_delay", "select insert update delete"),
+    ("unit", "select insert update(name,version)"),
+];
+
+#[test]
+fn the_tables_without_row_security_are_those_listed_with_the_grants_listed() {
+    scenario(async |world| {
+        let mut owner = world.owner().await;
+        let rows: Vec<(String, String)> = sqlx::query_as(
+            "select c.relname::text, concat_ws(' ',
+                 case when has_table_privilege('caselot_runtime', c.oid, 'select') then 'select' end,
+                 case when has_table_privilege('caselot_runtime', c.oid, 'insert') then 'insert' end,
+                 case when has_table_privilege('caselot_runtime', c.oid, 'update') then 'update'
+                      when has_any_column_privilege('caselot_runtime', c.oid, 'update') then 'update(' || (
+                          select string_agg(attname, ',' order by attname) from pg_attribute where attrelid = c.oid and attnum > 0
+                          and not attisdropped and has_column_privilege('caselot_runtime', c.oid, attnum, 'update')) || ')' end,
+                 case when has_table_privilege('caselot_runtime', c.oid, 'delete') then 'delete' end,
+                 case when has_table_privilege('caselot_runtime', c.oid, 'truncate') then 'truncate' end,
+                 case when has_table_privilege('caselot_runtime', c.oid, 'references') then 'references' end,
+                 case when has_table_privilege('caselot_runtime', c.oid, 'trigger') then 'trigger' end)
+             from pg_class c where c.relkind in ('r', 'p', 'v', 'm', 'f') and c.relnamespace = 'public'::regnamespace and not c.relrowsecurity",
+        )
+        .fetch_all(&mut owner)
+        .await
+        .expect("the grants");
+        let granted: BTreeMap<String, String> = rows.into_iter().collect();
+        let listed: BTreeMap<String, String> =
+            GLOBAL.iter().map(|(table, grants)| ((*table).to_owned(), (*grants).to_owned())).collect();
+        assert_eq!(granted, listed, "left: the database, right: the list in this file");
+    });
+}

@@ -1,0 +1,161 @@
+//! What stands in the places of a path: for each kind of thing one of the own troop, one of another troop, one of another
+//! unit, one that does not exist and one that is no id.
+
+use serde_json::Value;
+
+use crate::operations::Operation;
+use crate::support::fixture::{self, Somebody};
+
+/// Which thing is meant, seen from troop 0101 of Juniper Ridge.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Target {
+    /// Of troop 0101, or of the unit as a whole.
+    Own,
+    /// Of troop 0102.
+    Other,
+    /// Of another unit, under the own unit's path.
+    Away,
+    /// An id that nothing has.
+    Missing,
+    /// No id at all.
+    Malformed,
+    /// Of another unit, under that unit's path.
+    AwayUnit,
+    /// Under the path of a unit that does not exist.
+    MissingUnit,
+    /// Under a path whose unit is no id.
+    MalformedUnit,
+}
+
+impl Target {
+    /// Whether the path names another unit than the own one.
+    pub const fn elsewhere(self) -> bool {
+        matches!(self, Self::AwayUnit | Self::MissingUnit | Self::MalformedUnit)
+    }
+}
+
+/// All of them.
+pub const TARGETS: [Target; 8] = [
+    Target::Own,
+    Target::Other,
+    Target::Away,
+    Target::Missing,
+    Target::Malformed,
+    Target::AwayUnit,
+    Target::MissingUnit,
+    Target::MalformedUnit,
+];
+
+fn person(who: &Somebody) -> String {
+    who.place.expect("a place").person.to_string()
+}
+
+/// The own, other and away thing for a place in a path. Where things do not belong to a troop there is no other.
+fn things(parameter: &str) -> (String, Option<String>, String) {
+    match parameter {
+        "unit_id" => (fixture::UNIT.to_string(), None, fixture::AWAY_UNIT.to_string()),
+        "season_id" => (fixture::SEASON.to_string(), None, fixture::AWAY_SEASON.to_string()),
+        "milestone_id" => (
+            fixture::milestone(fixture::SEASON, 0).to_string(),
+            None,
+            fixture::milestone(fixture::AWAY_SEASON, 0).to_string(),
+        ),
+        "troop_id" => {
+            (fixture::TROOP.to_string(), Some(fixture::OTHER_TROOP.to_string()), fixture::AWAY_TROOP.to_string())
+        }
+        "person_id" => (person(&fixture::PIOTR), Some(person(&fixture::YESENIA)), person(&fixture::AWAY_COORDINATOR)),
+        "assignment_id" => (
+            fixture::PIOTRS_ASSIGNMENT.to_string(),
+            Some(fixture::YESENIAS_ASSIGNMENT.to_string()),
+            fixture::AWAY_ASSIGNMENT.to_string(),
+        ),
+        "grant_id" => {
+            (fixture::grant(&fixture::VIEWER).to_string(), None, fixture::grant(&fixture::STRANGER).to_string())
+        }
+        "duty" => ("treasurer".to_owned(), None, "treasurer".to_owned()),
+        // Keys are one's own; that another's is not found is shown in tests/api/keys.rs.
+        "key_id" => (fixture::NOTHING.to_string(), None, fixture::NOTHING.to_string()),
+        "code" => ("not_found".to_owned(), None, "not_found".to_owned()),
+        other => panic!("{{{other}}} is new in a path: say in tests/gates/objects.rs which things it can name"),
+    }
+}
+
+/// The value for a place in a path; none if there is no such thing.
+fn value(parameter: &str, target: Target) -> Option<String> {
+    let (own, other, away) = things(parameter);
+    if parameter == "unit_id" {
+        return Some(match target {
+            Target::AwayUnit => away,
+            Target::MissingUnit => fixture::NOTHING.to_string(),
+            Target::MalformedUnit => "rubbish".to_owned(),
+            _ => own,
+        });
+    }
+    match target {
+        Target::Own | Target::MissingUnit | Target::MalformedUnit => Some(own),
+        Target::Other => other,
+        Target::Away | Target::AwayUnit => Some(away),
+        Target::Missing => Some(fixture::NOTHING.to_string()),
+        Target::Malformed => Some("rubbish".to_owned()),
+    }
+}
+
+/// The path for a target; none if the operation has no such thing.
+pub fn path(operation: &Operation, target: Target) -> Option<String> {
+    let parameters = operation.path_parameters();
+    let names_things = parameters.iter().any(|name| name != "unit_id");
+    let applies = match target {
+        Target::Own => true,
+        Target::Other => parameters.iter().any(|name| things(name).1.is_some()),
+        Target::Away | Target::Missing | Target::Malformed => operation.in_unit() && names_things,
+        Target::AwayUnit | Target::MissingUnit | Target::MalformedUnit => operation.in_unit(),
+    };
+    let mut path = operation.pattern.clone();
+    for name in parameters.iter().filter(|_| applies) {
+        // Things that belong to no troop are the own ones beside another troop's.
+        let here = value(name, target).or_else(|| value(name, Target::Own))?;
+        path = path.replace(&format!("{{{name}}}"), &here);
+    }
+    applies.then_some(path)
+}
+
+/// The query of an operation: what must be there, by its own example or first choice.
+pub fn query(operation: &Operation) -> String {
+    let parameters = operation.value["parameters"].as_array().into_iter().flatten();
+    let needed = parameters.filter(|one| one["in"] == "query" && one["required"] == true);
+    let pairs: Vec<String> = needed
+        .map(|one| {
+            let schema = one["schema"]["$ref"].as_str().and_then(crate::operations::resolve).unwrap_or(&one["schema"]);
+            let sample = [&one["example"], &schema["example"], &schema["enum"][0], &schema["default"]];
+            let sample = sample.into_iter().find(|value| !value.is_null());
+            let text = sample.map_or_else(String::new, |value| value.as_str().map_or(value.to_string(), str::to_owned));
+            format!("{}={text}", one["name"].as_str().unwrap_or_default())
+        })
+        .collect();
+    if pairs.is_empty() { String::new() } else { format!("?{}", pairs.join("&")) }
+}
+
+/// The example body, with ids of the fixture in the places of ids.
+pub fn body(operation: &Operation, target: Target) -> Option<Value> {
+    let mut body = operation.json_example()?;
+    place(&mut body, target);
+    Some(body)
+}
+
+fn place(value: &mut Value, target: Target) {
+    match value {
+        Value::Object(map) => {
+            for (key, inner) in map.iter_mut() {
+                let known = ["unit_id", "season_id", "troop_id", "person_id", "assignment_id"].contains(&key.as_str());
+                if known && inner.is_string() {
+                    let id = self::value(key, target).or_else(|| self::value(key, Target::Own));
+                    *inner = Value::from(id.unwrap_or_default());
+                } else {
+                    place(inner, target);
+                }
+            }
+        }
+        Value::Array(items) => items.iter_mut().for_each(|item| place(item, target)),
+        _ => {}
+    }
+}

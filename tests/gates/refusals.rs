@@ -1,0 +1,97 @@
+//! Gate 5: who lacks a permission is refused before anything of the request is looked at, and the refusal names the
+//! permission, which is the one in the document.
+
+use sqlx::postgres::PgConnection;
+
+use crate::objects::{self, Target};
+use crate::operations::{OPERATIONS, Operation};
+use crate::support::client::{Asked, Caller};
+use crate::support::{fixture, scenario};
+
+/// The request with rubbish in every place, but for the unit where one is given.
+fn rubbish(who: &Caller, operation: &Operation, unit: &str) -> Asked {
+    let mut path = operation.pattern.clone();
+    for name in operation.path_parameters() {
+        let value = if name == "unit_id" { unit } else { "rubbish" };
+        path = path.replace(&format!("{{{name}}}"), value);
+    }
+    let asked = who.ask(operation.method.clone(), &path);
+    if operation.changes() { asked.bytes("application/json", "{rubbish") } else { asked }
+}
+
+#[test]
+fn nobody_gets_401_for_rubbish_everywhere() {
+    scenario(async |world| {
+        let stale = world.manager.with_token("rubbish");
+        for operation in OPERATIONS.iter().filter(|operation| !operation.is_public()) {
+            for who in [&world.nobody, &stale] {
+                for unit in ["rubbish", &fixture::UNIT.to_string()] {
+                    let answer = rubbish(who, operation, unit).await.expect_problem(401, "not_signed_in");
+                    assert!(answer.header("www-authenticate").starts_with("Bearer"), "{answer}");
+                }
+            }
+        }
+    });
+}
+
+/// Gives the role of the viewer these permissions, and no other.
+async fn hold(owner: &mut PgConnection, permissions: &[&str]) {
+    let permissions: Vec<String> = permissions.iter().map(|name| (*name).to_owned()).collect();
+    sqlx::query("delete from role_permission where role = 'viewer'").execute(&mut *owner).await.expect("an empty role");
+    sqlx::query("insert into role_permission (role, permission) select 'viewer', unnest($1::text[])")
+        .bind(permissions)
+        .execute(owner)
+        .await
+        .expect("the role's permissions");
+}
+
+#[test]
+fn all_permissions_but_the_documented_one_get_403_naming_it_and_that_one_alone_gets_past() {
+    scenario(async |world| {
+        let mut owner = world.owner().await;
+        let unit = fixture::UNIT.to_string();
+        for operation in OPERATIONS.iter() {
+            let needed = operation.permission.as_str();
+            if matches!(needed, "public" | "signed_in") {
+                continue;
+            }
+            let others: Vec<&str> =
+                caselot::auth::permission::ALL.iter().copied().filter(|name| *name != needed).collect();
+            hold(&mut owner, &others).await;
+            let refused = rubbish(&world.viewer, operation, &unit).await.expect_problem(403, "forbidden");
+            assert!(refused.text("/detail").contains(needed), "{} does not name {needed}: {refused}", operation.id);
+            if caselot::auth::permission::is_server(needed) {
+                continue;
+            }
+            hold(&mut owner, &[needed]).await;
+            let met = rubbish(&world.viewer, operation, &unit).await;
+            assert!(!matches!(met.status, 401 | 403 | 500..), "{} asks for more than {needed}: {met}", operation.id);
+        }
+    });
+}
+
+/// R11: a key for scripts reads and does nothing else, whatever its owner may.
+#[test]
+fn a_key_changes_nothing_anywhere() {
+    scenario(async |world| {
+        let reading: Vec<&str> = caselot::auth::permission::ALL
+            .iter()
+            .copied()
+            .filter(|name| !caselot::auth::permission::writes(name))
+            .collect();
+        let new =
+            serde_json::json!({"name": "reads all", "unit_id": fixture::UNIT, "permissions": reading, "lasts_days": 1});
+        let made = world.manager.post("/v1/keys", new).await.expect(201);
+        let script = world.manager.with_key(&made.text("/key/key_id"), made.text("/secret"));
+        script.get("/standings").await.expect(200);
+        for operation in OPERATIONS.iter().filter(|operation| operation.changes() && !operation.is_public()) {
+            let path = objects::path(operation, Target::Own).expect("a path");
+            let mut asked = script.ask(operation.method.clone(), &format!("{path}{}", objects::query(operation)));
+            asked = match objects::body(operation, Target::Own) {
+                Some(body) => asked.json(&body),
+                None => asked.bytes("application/json", "{}"),
+            };
+            asked.await.expect_problem(403, "key_may_not");
+        }
+    });
+}
