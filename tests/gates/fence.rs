@@ -69,6 +69,21 @@ const SAMPLES: &[(&str, &str)] = &[
          select unit_id, season_id, troop_id, '{}', 0, -1 from troop_season where unit_id = $unit limit 1",
         "delete from standing where rules_version = -1",
     ),
+    (
+        "insert into blob (unit_id, sha256, content, kept_at) values ($unit, decode(repeat('5a', 32), 'hex'), 'sample', 'epoch')",
+        "delete from blob where content = 'sample'",
+    ),
+    (
+        "insert into intake (unit_id, intake_id, season_id, kind, file_name, file_sha256, listed_on, state, reading_since, choices, counts,
+                             uploaded_at, uploaded_by, version, log_seq)
+         select unit_id, unit_id, season_id, 'role_list', 'sample', decode(repeat('5a', 32), 'hex'), '2039-10-01', 'discarded', 'epoch', '{}', '{}',
+                'epoch', 'sample', 1, 0 from season where unit_id = $unit limit 1",
+        "delete from intake where file_name = 'sample'",
+    ),
+    (
+        "insert into intake_row (unit_id, intake_id, row_number, needs_a_person, preview) values ($unit, $unit, 1, false, '{}')",
+        "delete from intake_row where intake_id = unit_id",
+    ),
 ];
 
 async fn execute(db: &mut PgConnection, sql: &str) -> Result<u64, String> {
@@ -146,7 +161,7 @@ fn in_the_context_of_one_unit_no_statement_reaches_a_row_of_another_and_without_
             writes(&mut owner, &mut runtime, table, own).await;
             inserts(&mut owner, &mut runtime, table).await;
         }
-        for (_, tidy) in SAMPLES {
+        for (_, tidy) in SAMPLES.iter().rev() {
             execute(&mut owner, tidy).await.unwrap_or_else(|error| panic!("{tidy}: {error}"));
         }
     });

@@ -2,6 +2,7 @@
 //! unit, one that does not exist and one that is no id.
 
 use serde_json::Value;
+use uuid::Uuid;
 
 use crate::operations::Operation;
 use crate::support::fixture::{self, Somebody};
@@ -46,6 +47,11 @@ pub const TARGETS: [Target; 8] = [
     Target::MalformedUnit,
 ];
 
+/// The list of a unit, as `matrix/observe.rs` prepares it.
+fn list_of(unit: Uuid) -> String {
+    Uuid::from_u128(unit.as_u128() + 0x600).to_string()
+}
+
 fn person(who: &Somebody) -> String {
     who.place.expect("a place").person.to_string()
 }
@@ -72,6 +78,8 @@ fn things(parameter: &str) -> (String, Option<String>, String) {
         "grant_id" => {
             (fixture::grant(&fixture::VIEWER).to_string(), None, fixture::grant(&fixture::STRANGER).to_string())
         }
+        "intake_id" => (list_of(fixture::UNIT), None, list_of(fixture::AWAY_UNIT)),
+        "row_number" => ("1".to_owned(), None, "1".to_owned()),
         "duty" => ("treasurer".to_owned(), None, "treasurer".to_owned()),
         // Keys are one's own; that another's is not found is shown in tests/api/keys.rs.
         "key_id" => (fixture::NOTHING.to_string(), None, fixture::NOTHING.to_string()),

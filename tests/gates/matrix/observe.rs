@@ -92,10 +92,27 @@ fn changes_something(table: &Table, operation: &Operation, cell: &Cell) -> bool 
 }
 
 /// Things that stand in paths and that the fixture does not have.
+const PREPARED: &[&str] = &[
+    "insert into troop_contact (unit_id, troop_id, person_id, duty, from_at, log_seq)
+     select unit_id, troop_id, person_id, 'treasurer', from_at, 0 from assignment",
+    "insert into blob (unit_id, sha256, content, kept_at) select unit_id, decode(repeat('5a', 32), 'hex'), 'x', 'epoch' from unit",
+    "insert into intake (unit_id, intake_id, season_id, kind, file_name, file_sha256, listed_on, state, reading_since, choices, counts,
+                         uploaded_at, uploaded_by, applied_at, applied_by, version, log_seq)
+     select unit_id, overlay(unit_id::text placing '6' from 34)::uuid, season_id, 'role_list', 'x.csv', decode(repeat('5a', 32), 'hex'),
+            '2039-10-01', 'applied', 'epoch', '{}',
+            '{\"rows\": 1, \"waiting\": 0, \"left_out\": 0, \"changing_rows\": 0, \"changes\": 0, \"new_people\": 0, \"filled_in\": 0,
+              \"proposals\": 0, \"facts\": 0, \"problems\": 0}', '2039-10-01', 'system', '2039-10-01', 'system', 1, 0 from season",
+    "insert into intake_row (unit_id, intake_id, row_number, needs_a_person, preview)
+     select unit_id, intake_id, 1, false, '{\"row_number\": 1, \"name\": \"\", \"troop_number\": null, \"state\": \"person\",
+            \"needs_a_person\": false, \"person_id\": null, \"troop_id\": null, \"candidates\": [], \"reason_code\": null,
+            \"reason\": null, \"also_on_rows\": [], \"changes\": [], \"problems\": []}' from intake",
+];
+
 async fn prepare(world: &World) {
-    let contacts = "insert into troop_contact (unit_id, troop_id, person_id, duty, from_at, log_seq)
-                    select unit_id, troop_id, person_id, 'treasurer', from_at, 0 from assignment";
-    sqlx::query(contacts).execute(&mut world.owner().await).await.expect("a treasurer for each troop");
+    let mut owner = world.owner().await;
+    for statement in PREPARED {
+        sqlx::query(*statement).execute(&mut owner).await.unwrap_or_else(|error| panic!("{statement}: {error}"));
+    }
 }
 
 async fn look(caller: &Caller, operation: &Operation, target: Target) -> Option<Seen> {
