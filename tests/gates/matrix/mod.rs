@@ -7,6 +7,7 @@ mod observe;
 mod rules;
 
 use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
 use crate::objects::Target;
 use crate::table::{Entry, ROLES, read};
@@ -48,13 +49,16 @@ pub type Observed = BTreeMap<Cell, Seen>;
 /// What the database grants: permission and role -> how far.
 pub type Grants = BTreeMap<(String, String), Entry>;
 
+/// The server is asked once, whichever test comes first.
+static SEEN: LazyLock<rules::Evidence> = LazyLock::new(observe::everything);
+
 /// The table was written by people, the grants by a migration, and the server does a third thing: all must agree. Then
 /// every entry is flipped to each other value, and each flip must make this check fail.
 #[test]
 fn the_table_the_grants_and_the_server_agree_in_every_cell_and_every_flip_is_noticed() {
-    let seen = observe::everything();
+    let seen = &*SEEN;
     let table = read();
-    let faults = rules::faults(&table, &seen);
+    let faults = rules::faults(&table, seen);
     assert!(faults.is_empty(), "{} cells differ from the table:\n{}", faults.len(), faults.join("\n"));
     let mut flips = 0_u32;
     for (operation, row) in &table {
@@ -65,7 +69,7 @@ fn the_table_the_grants_and_the_server_agree_in_every_cell_and_every_flip_is_not
                 }
                 let mut flipped = table.clone();
                 flipped.get_mut(operation).expect("the row").entries[place] = other;
-                let noticed = !rules::faults(&flipped, &seen).is_empty();
+                let noticed = !rules::faults(&flipped, seen).is_empty();
                 assert!(noticed, "nobody notices when {operation} says {other:?} for {role}");
                 flips += 1;
             }
@@ -77,8 +81,7 @@ fn the_table_the_grants_and_the_server_agree_in_every_cell_and_every_flip_is_not
 /// Between yes and no the server alone decides, without a look at the grants.
 #[test]
 fn a_flip_between_yes_and_no_is_noticed_over_http_alone() {
-    let mut seen = observe::everything();
-    seen.grants = None;
+    let seen = rules::Evidence { grants: None, ..SEEN.clone() };
     let table = read();
     assert_eq!(rules::faults(&table, &seen), Vec::<String>::new());
     for (operation, row) in &table {
