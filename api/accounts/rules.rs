@@ -135,37 +135,37 @@ mod tests {
         DateTime::from_timestamp(1_800_000_000 + seconds, 0).unwrap()
     }
 
-    fn failed(failures: i32, last: i64) -> Option<Failures> {
-        Some(Failures { window_began_at: at(0), failures, last_failed_at: at(last) })
+    fn failed(failures: i32, last: i64) -> Failures {
+        Failures { window_began_at: at(0), failures, last_failed_at: at(last) }
     }
 
     #[test]
     fn an_account_waits_longer_with_every_step_and_is_locked_at_a_hundred() {
         assert_eq!(account_wait(None, at(0)), None);
         for (failures, wait) in [(1, 1), (2, 1), (3, 3), (8, 3), (9, 5), (24, 5), (25, 10), (99, 10)] {
-            assert_eq!(account_wait(failed(failures, 50), at(50)), Some(wait), "{failures} failures");
+            assert_eq!(account_wait(Some(failed(failures, 50)), at(50)), Some(wait), "{failures} failures");
             assert_eq!(
-                account_wait(failed(failures, 50), at(50 + i64::from(wait))),
+                account_wait(Some(failed(failures, 50)), at(50 + i64::from(wait))),
                 None,
                 "{failures} failures, waited"
             );
         }
-        assert_eq!(account_wait(failed(100, 50), at(50)), Some(86_350));
-        assert_eq!(account_wait(failed(100, 50), at(86_400)), None);
+        assert_eq!(account_wait(Some(failed(100, 50)), at(50)), Some(86_350));
+        assert_eq!(account_wait(Some(failed(100, 50)), at(86_400)), None);
     }
 
     #[test]
     fn an_address_has_ten_tries_and_then_one_every_twenty_seconds() {
-        assert_eq!(address_wait(failed(9, 0), at(0)), None);
-        assert_eq!(address_wait(failed(10, 0), at(0)), Some(20));
-        assert_eq!(address_wait(failed(10, 0), at(20)), None);
-        assert_eq!(address_wait(failed(12, 0), at(20)), Some(40));
+        assert_eq!(address_wait(Some(failed(9, 0)), at(0)), None);
+        assert_eq!(address_wait(Some(failed(10, 0)), at(0)), Some(20));
+        assert_eq!(address_wait(Some(failed(10, 0)), at(20)), None);
+        assert_eq!(address_wait(Some(failed(12, 0)), at(20)), Some(40));
     }
 
     #[test]
     fn a_new_window_begins_when_the_old_one_is_over() {
-        assert_eq!(one_more(failed(7, 3), at(10), ACCOUNT_WINDOW).failures, 8);
-        assert_eq!(one_more(failed(7, 3), at(86_400), ACCOUNT_WINDOW).failures, 1);
+        assert_eq!(one_more(Some(failed(7, 3)), at(10), ACCOUNT_WINDOW).failures, 8);
+        assert_eq!(one_more(Some(failed(7, 3)), at(86_400), ACCOUNT_WINDOW).failures, 1);
         assert_eq!(one_more(None, at(1), ACCOUNT_WINDOW).window_began_at, at(1));
     }
 

@@ -225,7 +225,7 @@ mod tests {
                 request_id: "r",
             };
             let hash = hash(&previous, &covered).unwrap();
-            let row = Stored {
+            Stored {
                 seq,
                 at: DateTime::from_timestamp_micros(seq).unwrap(),
                 actor: "a".into(),
@@ -234,8 +234,7 @@ mod tests {
                 request_id: "r".into(),
                 previous_hash: std::mem::replace(&mut previous, hash.clone()),
                 hash,
-            };
-            row
+            }
         });
         made.collect()
     }
