@@ -49,7 +49,6 @@ fn connections_that_the_database_ended_are_replaced_unseen() {
         for _ in 0..3 {
             // Several connections lie in the pool.
             futures_util::future::join_all((0..8).map(|_| async { world.clara.get("/v1/me").await.expect(200) })).await;
-            let mut owner = world.owner().await;
             let ended: i64 = sqlx::query_scalar(
                 "select count(pg_terminate_backend(pid)) from pg_stat_activity where usename = 'caselot_runtime' and datname = current_database()",
             )
@@ -57,7 +56,6 @@ fn connections_that_the_database_ended_are_replaced_unseen() {
             .await
             .expect("connections ended");
             assert!(ended >= 1);
-            drop(&mut owner);
             for _ in 0..10 {
                 world.clara.get("/v1/me").await.expect(200);
                 world.nobody.get("/readyz").await.expect(200);
@@ -90,7 +88,7 @@ fn who_waits_for_a_lock_gets_503_after_two_seconds_and_nothing_is_done() {
         let busy = world.manager.post("/seasons", season.clone()).key("tonight-1").await.expect_problem(503, "busy");
         assert_eq!(busy.header("retry-after"), "1");
         let took = began.elapsed();
-        assert!(took > Duration::from_millis(1_900) && took < Duration::from_millis(3_000), "{took:?}");
+        assert!(took > Duration::from_millis(1_900) && took < Duration::from_secs(3), "{took:?}");
         sqlx::raw_sql("rollback").execute(&mut holder).await.expect("a rollback");
         world.manager.post("/seasons", season).key("tonight-1").await.expect(201);
         let seasons: i64 = sqlx::query_scalar("select count(*) from season where unit_id = $1")

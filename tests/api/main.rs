@@ -1,6 +1,7 @@
 //! Black box over HTTP: what the API promises to people and scripts. How a test is written: `support/mod.rs`.
 
 #[cfg(test)]
+#[expect(dead_code, reason = "the gates use the rest of it")]
 mod support;
 
 #[cfg(test)]
