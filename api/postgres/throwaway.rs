@@ -10,6 +10,7 @@ use super::binaries;
 use super::cluster::Plan;
 use super::folder::{Layout, Who, folder};
 use super::roles::Passwords;
+use crate::settings::Settings;
 use crate::start::StartError;
 
 /// What a test run writes at most, so that it fits into /dev/shm.
@@ -38,7 +39,8 @@ pub async fn run(parent: Option<&Path>, pg_bin: Option<&Path>, command: &[OsStri
     // Tests sign in with the addresses, not with files, so the API's folder stays this user's.
     folder(&layout.api(), 0o700, None)?;
     let plan = Plan {
-        binaries: binaries::find(pg_bin, &layout.root, None)?,
+        // What deploy/get-postgres.sh unpacked lies in the lasting data folder, not in this one.
+        binaries: binaries::find(pg_bin, &Layout::choose(&Settings::default())?.root, None)?,
         files: layout.cluster(),
         socket: layout.socket(),
         run_as: who.map(|who| who.cluster),
