@@ -99,7 +99,7 @@ const PREPARED: &[&str] = &[
     "insert into intake (unit_id, intake_id, season_id, kind, file_name, file_sha256, listed_on, state, reading_since, choices, counts,
                          uploaded_at, uploaded_by, applied_at, applied_by, version, log_seq)
      select unit_id, overlay(unit_id::text placing '6' from 34)::uuid, season_id, 'role_list', 'x.csv', decode(repeat('5a', 32), 'hex'),
-            '2039-10-01', 'applied', 'epoch', '{}',
+            '2039-10-01', 'applied', 'epoch', '{\"letters\": {}, \"date_orders\": {}}',
             '{\"rows\": 1, \"waiting\": 0, \"left_out\": 0, \"changing_rows\": 0, \"changes\": 0, \"new_people\": 0, \"filled_in\": 0,
               \"proposals\": 0, \"facts\": 0, \"problems\": 0}', '2039-10-01', 'system', '2039-10-01', 'system', 1, 0 from season",
     "insert into intake_row (unit_id, intake_id, row_number, needs_a_person, preview)

@@ -77,7 +77,14 @@ fn outsider_fault(row: &Row, who: &str, target: Target, seen: &Seen) -> Option<&
         "units.create" if who == "administrator" => reached(seen),
         "units.create" => forbidden(seen),
         // The administrator and other units' people have no place here: nothing exists for them.
-        _ if target == Target::AwayUnit && who == "stranger" => reached(seen),
+        // At home in that unit, its manager is met as a manager is.
+        _ if target == Target::AwayUnit && who == "stranger" => {
+            if row.entries[0] == Entry::No {
+                forbidden(seen)
+            } else {
+                reached(seen)
+            }
+        }
         _ => not_found(seen),
     }
 }
