@@ -1,6 +1,8 @@
 //! What must be seen, by the table: pure.
 
-use super::{Grants, Observed, Seen};
+use std::collections::BTreeMap;
+
+use super::{Cell, Grants, Observed, Seen};
 use crate::objects::Target;
 use crate::table::{Entry, ROLES, Row, Table};
 
@@ -15,11 +17,18 @@ pub struct Evidence {
 /// Where a table and what was seen differ, in words.
 pub fn faults(table: &Table, seen: &Evidence) -> Vec<String> {
     let mut faults = Vec::new();
+    // Who asks for the same operation, together: whether a wider answer exists is asked of these only.
+    let mut of_operation: BTreeMap<&str, Vec<(&Cell, &Seen)>> = BTreeMap::new();
     for (cell, answer) in &seen.cells {
-        let Some(row) = table.get(&cell.operation) else { continue };
+        of_operation.entry(&cell.operation).or_default().push((cell, answer));
+    }
+    let rows = table.iter().filter_map(|(operation, row)| Some((row, of_operation.get(operation.as_str())?)));
+    for (row, cell, answer, others) in
+        rows.flat_map(|(row, cells)| cells.iter().map(move |(cell, answer)| (row, *cell, *answer, cells)))
+    {
         let entry = ROLES.iter().position(|role| *role == cell.who).map(|place| row.entries[place]);
         let fault = match entry {
-            Some(entry) => role_fault(row, entry, cell.target, answer, widest(table, seen, &cell.operation)),
+            Some(entry) => role_fault(row, entry, cell.target, answer, widest(row, others)),
             None => outsider_fault(row, cell.who, cell.target, answer),
         };
         if let Some(fault) = fault {
@@ -36,11 +45,10 @@ pub fn faults(table: &Table, seen: &Evidence) -> Vec<String> {
 }
 
 /// Whether somebody whose entry is yes sees troop 0102 in this operation's answer to the own target: then all must.
-fn widest(table: &Table, seen: &Evidence, operation: &str) -> bool {
-    let row = &table[operation];
-    seen.cells.iter().any(|(cell, answer)| {
+fn widest(row: &Row, cells: &[(&Cell, &Seen)]) -> bool {
+    cells.iter().any(|(cell, answer)| {
         let yes = ROLES.iter().position(|role| *role == cell.who).is_some_and(|place| row.entries[place] == Entry::Yes);
-        cell.operation == operation && cell.target == Target::Own && yes && answer.shows_other
+        cell.target == Target::Own && yes && answer.shows_other
     })
 }
 
