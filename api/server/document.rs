@@ -14,7 +14,7 @@ use crate::auth::operations::Operations;
 #[openapi(
     info(
         title = "Caselot",
-        description = "A single source of truth for one youth unit's seasonal product sale.\n\nSign in with `sign_in`, then send `Authorization: Bearer <access token>`. Every change may carry an `Idempotency-Key`, so that a request sent twice is done once; every edit of a thing carries the `ETag` that was read in `If-Match`. Every answer that is not a success is a problem document (RFC 9457) whose `detail` says what to do next. Head office's figures prevail until reconciled.",
+        description = "A single source of truth for one youth unit's seasonal product sale.\n\nSign in with `sign_in`, then send `Authorization: Bearer <access token>`. Every change may carry an `Idempotency-Key`, so that a request sent twice is done once; every edit of a thing carries the `ETag` that was read in `If-Match`. Every answer that is not a success is a problem document (RFC 9457) whose `detail` says what to do next. Head office's figures prevail until reconciled.\n\nOn the reference page: try out `sign_in`, copy its `access_token` (without the quotation marks), press Authorize and paste it; it lasts ten minutes.",
         contact(name = "The server's administrator", email = "administrator@example.org"),
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0"),
     ),

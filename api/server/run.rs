@@ -178,8 +178,9 @@ fn app(
         app = app.configure(feature.routes);
     }
     let (app, _) = app.split_for_parts();
-    let reference = utoipa_swagger_ui::SwaggerUi::new("/reference/{_:.*}")
-        .config(utoipa_swagger_ui::Config::from("/openapi.json").persist_authorization(true).try_it_out_enabled(true));
+    // Without the bar that asks for other documents, and without keeping a secret in the browser when the page is left.
+    let page = utoipa_swagger_ui::Config::from("/openapi.json").use_base_layout().try_it_out_enabled(true);
+    let reference = utoipa_swagger_ui::SwaggerUi::new("/reference/{_:.*}").config(page);
     #[expect(
         clippy::disallowed_methods,
         reason = "the vendored page and the answer to unknown paths are no operations"
