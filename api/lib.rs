@@ -18,12 +18,14 @@ pub mod cli;
 pub mod common;
 pub mod error;
 pub mod evidence;
+pub mod frozen;
 pub mod intake;
 pub mod jobs;
 pub mod logging;
 pub mod migrate;
 pub mod parser_door;
 pub mod postgres;
+pub mod returns;
 pub mod roster;
 pub mod seasons;
 pub mod server;
@@ -63,6 +65,7 @@ pub const FEATURES: &[Feature] = &[
     evidence::feature(),
     appointments::feature(),
     intake::feature(),
+    returns::feature(),
 ];
 
 /// What is computed from facts and kept, for [`change`]: a feature that changes facts does not know what comes of them.

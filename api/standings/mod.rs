@@ -23,7 +23,7 @@ mod subjects;
 
 pub use find::{TroopStanding, show};
 pub use gates::require;
-pub use read::{StandingsThen, TroopThen, all, one, seen_by};
+pub use read::{StandingsThen, TroopThen, all, names, one, seen_by};
 pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence};
 pub use recorded::recorded;
 pub use refresh::{computed, refresh_due};

@@ -136,7 +136,10 @@ pub fn seen_by<P: Permission>(permit: &Permit<P>, standing: Standing) -> Standin
 }
 
 /// The names of these people.
-pub(super) async fn names(tx: &mut Tx, unit: UnitId, people: &[PersonId]) -> Result<Vec<(PersonId, String)>, ApiError> {
+///
+/// # Errors
+/// Database faults.
+pub async fn names(tx: &mut Tx, unit: UnitId, people: &[PersonId]) -> Result<Vec<(PersonId, String)>, ApiError> {
     let ids: Vec<Uuid> = people.iter().map(|person| person.0).collect();
     let rows = facts::names(tx, unit, &ids).await?;
     let named = rows.into_iter().map(|row| {

@@ -23,6 +23,8 @@ mod limits;
 #[cfg(test)]
 mod retries;
 #[cfg(test)]
+mod returns;
+#[cfg(test)]
 mod roster;
 #[cfg(test)]
 mod seasons;

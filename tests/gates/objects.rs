@@ -52,6 +52,11 @@ fn list_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0x600).to_string()
 }
 
+/// The filed return of a unit, as `matrix/observe.rs` prepares it.
+fn return_of(unit: Uuid) -> String {
+    Uuid::from_u128(unit.as_u128() + 0x700).to_string()
+}
+
 fn person(who: &Somebody) -> String {
     who.place.expect("a place").person.to_string()
 }
@@ -79,6 +84,7 @@ fn things(parameter: &str) -> (String, Option<String>, String) {
             (fixture::grant(&fixture::VIEWER).to_string(), None, fixture::grant(&fixture::STRANGER).to_string())
         }
         "intake_id" => (list_of(fixture::UNIT), None, list_of(fixture::AWAY_UNIT)),
+        "return_id" => (return_of(fixture::UNIT), None, return_of(fixture::AWAY_UNIT)),
         "row_number" => ("1".to_owned(), None, "1".to_owned()),
         "duty" => ("treasurer".to_owned(), None, "treasurer".to_owned()),
         // Keys are one's own; that another's is not found is shown in tests/api/keys.rs.

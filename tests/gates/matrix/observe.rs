@@ -106,6 +106,10 @@ const PREPARED: &[&str] = &[
      select unit_id, intake_id, 1, false, '{\"row_number\": 1, \"name\": \"\", \"troop_number\": null, \"state\": \"person\",
             \"needs_a_person\": false, \"person_id\": null, \"troop_id\": null, \"candidates\": [], \"reason_code\": null,
             \"reason\": null, \"also_on_rows\": [], \"changes\": [], \"problems\": []}' from intake",
+    "insert into frozen_document (unit_id, document_id, kind, number, season_id, figures, sha256, stands_at, made_at, made_by, log_seq)
+     select unit_id, overlay(unit_id::text placing '7' from 34)::uuid, 'season_return', 1, season_id, figures,
+            sha256(convert_to(figures, 'UTF8')), '2039-10-01', '2039-10-01', 'system', 0
+     from season, (values ('{\"note\":\"x\",\"season\":{\"label\":\"2040\",\"season_id\":\"0198c0de-0000-7000-8000-000000000011\"},\"stands_at\":\"2039-10-01T00:00:00Z\",\"totals\":{\"appointed\":0,\"no_coordinator\":0,\"open_requirements\":0,\"sitting_out\":0,\"troops\":0,\"under_way\":0},\"troops\":[]}')) as frozen (figures)",
 ];
 
 async fn prepare(world: &World) {

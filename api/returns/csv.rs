@@ -1,0 +1,72 @@
+//! A filed return as a table that a spreadsheet opens.
+
+use std::collections::HashMap;
+
+use super::document::{ReturnDocument, ReturnOpen, ReturnState, ReturnTroop};
+use super::rules;
+use crate::common::csv_out::{CsvCell, to_csv};
+use crate::common::ids::PersonId;
+
+/// The headings, in order.
+const HEADINGS: [&str; 11] = [
+    "troop_number",
+    "troop_name",
+    "state",
+    "standing",
+    "reasons",
+    "lead_coordinator",
+    "co_coordinators",
+    "open_requirements",
+    "return_number",
+    "stands_at",
+    "note",
+];
+
+/// One row a troop, in the order of the return. Cells of text are guarded against being taken for formulas (R21).
+pub(super) fn table(number: i64, document: &ReturnDocument, names: &[(PersonId, Option<String>)]) -> Vec<u8> {
+    let names: HashMap<PersonId, &str> =
+        names.iter().filter_map(|(person, name)| Some((*person, name.as_deref()?))).collect();
+    let stands_at = document.stands_at.to_rfc3339_opts(chrono::SecondsFormat::Secs, true);
+    let texts: Vec<[String; 4]> = document.troops.iter().map(|troop| texts(troop, &names)).collect();
+    let rows = document.troops.iter().zip(&texts).map(|(troop, [reasons, lead, others, open])| {
+        vec![
+            CsvCell::Text(&troop.number),
+            CsvCell::Text(&troop.name),
+            CsvCell::Text(word(troop.state)),
+            CsvCell::Text(rules::word(troop.standing)),
+            CsvCell::Text(reasons),
+            CsvCell::Text(lead),
+            CsvCell::Text(others),
+            CsvCell::Text(open),
+            CsvCell::Whole(number),
+            CsvCell::Text(&stands_at),
+            CsvCell::Text(&document.note),
+        ]
+    });
+    to_csv(&HEADINGS, rows)
+}
+
+/// Reasons, lead, co-coordinators and open requirements of a troop.
+fn texts(troop: &ReturnTroop, names: &HashMap<PersonId, &str>) -> [String; 4] {
+    let name = |person: &PersonId| names.get(person).map_or("name erased", |name| *name);
+    let people = |lead: bool| {
+        let some = troop.coordinators.iter().filter(|one| one.lead == lead);
+        some.map(|one| name(&one.person_id)).collect::<Vec<_>>().join("; ")
+    };
+    let own = troop.open.iter().map(|row| row.title.clone());
+    let theirs = troop
+        .coordinators
+        .iter()
+        .flat_map(|one| one.open.iter().map(|row: &ReturnOpen| format!("{} ({})", row.title, name(&one.person_id))));
+    let open: Vec<String> = own.chain(theirs).collect();
+    [troop.reasons.join(" "), people(true), people(false), open.join("; ")]
+}
+
+const fn word(state: ReturnState) -> &'static str {
+    match state {
+        ReturnState::Appointed => "appointed",
+        ReturnState::UnderWay => "under way",
+        ReturnState::NoCoordinator => "no coordinator",
+        ReturnState::SittingOut => "sitting out",
+    }
+}

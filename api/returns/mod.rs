@@ -1,0 +1,46 @@
+//! The season return: the roster as head office wants it on the due day.
+//!
+//! A preview shows what a return would say now, with a stamp; filing it under that stamp freezes a numbered copy
+//! (`crate::frozen`), or answers what changed meanwhile. Filed returns are listed, shown, downloaded as JSON and CSV, and
+//! compared with the unit as it is now: whether a new one is owed.
+//!
+//! Invariants: a filed return never changes; its numbers have no gaps; its figures name nobody, so names can be erased and
+//! the digest still fits; a screening that is not met reads "not confirmed" in it, whoever files.
+
+mod changes;
+mod csv;
+mod document;
+mod download;
+mod file;
+mod find;
+mod list;
+mod now;
+mod preview;
+mod rules;
+
+pub use download::ReturnFormat;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::Feature;
+
+/// The feature's value.
+#[must_use]
+pub const fn feature() -> Feature {
+    Feature {
+        name: "returns",
+        about: "The season return: preview, file, fetch, and what has changed since.",
+        routes,
+        tick: None,
+    }
+}
+
+fn routes(config: &mut ServiceConfig<'_>) {
+    config
+        .service(preview::preview_return)
+        .service(file::file_return)
+        .service(list::list_returns)
+        .service(find::find_return)
+        .service(download::download_return)
+        .service(changes::list_return_changes);
+}
