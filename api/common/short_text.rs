@@ -41,3 +41,19 @@ impl ToSchema for CodeInList {
         Cow::Borrowed("CodeInList")
     }
 }
+
+/// A text as a cell of an uploaded file holds it: at most 2,000 characters.
+#[derive(Debug)]
+pub struct CellText;
+
+impl PartialSchema for CellText {
+    fn schema() -> RefOr<Schema> {
+        ObjectBuilder::new().schema_type(Type::String).max_length(Some(2_000)).build().into()
+    }
+}
+
+impl ToSchema for CellText {
+    fn name() -> Cow<'static, str> {
+        Cow::Borrowed("CellText")
+    }
+}

@@ -15,10 +15,10 @@ pub struct ColumnPlan {
     #[schema(max_items = 30)]
     pub columns: Vec<PlannedColumn>,
     /// What the kind cannot do without and no column gives; of each group one is enough.
-    #[schema(max_items = 30)]
+    #[schema(max_items = 30, value_type = Vec<ColumnGroup>)]
     pub missing: Vec<Vec<ListColumn>>,
     /// Headings that nothing is read from.
-    #[schema(max_items = 200)]
+    #[schema(max_items = 200, value_type = Vec<crate::common::short_text::CellText>)]
     pub unused_headings: Vec<String>,
     /// Date columns whose order nobody can tell from the cells: a person says which it is.
     #[schema(max_items = 30)]
@@ -195,5 +195,25 @@ mod tests {
         let mut choices = ColumnChoices::default();
         choices.date_orders.insert(ListColumn::ReceivedOn, DateOrder::DayFirst);
         assert!(plan_of(csv, ListKind::BankDetails, &choices).undecided_dates.is_empty());
+    }
+}
+
+/// Columns of which one is enough, for the API's document: a bound on a list does not bound the lists in it.
+#[derive(Debug)]
+pub struct ColumnGroup;
+
+impl utoipa::PartialSchema for ColumnGroup {
+    fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+        let column = utoipa::openapi::Ref::from_schema_name(<ListColumn as utoipa::ToSchema>::name());
+        utoipa::openapi::schema::ArrayBuilder::new().items(column).max_items(Some(30)).build().into()
+    }
+}
+
+impl utoipa::ToSchema for ColumnGroup {
+    fn schemas(schemas: &mut Vec<(String, utoipa::openapi::RefOr<utoipa::openapi::Schema>)>) {
+        schemas.push((
+            <ListColumn as utoipa::ToSchema>::name().into_owned(),
+            <ListColumn as utoipa::PartialSchema>::schema(),
+        ));
     }
 }

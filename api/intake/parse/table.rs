@@ -34,7 +34,7 @@ pub struct Source {
     #[schema(required = true, max_length = 100)]
     pub sheet: Option<String>,
     /// Sheets that were passed over.
-    #[schema(max_items = 100)]
+    #[schema(max_items = 100, value_type = Vec<crate::common::short_text::ShortText>)]
     pub other_sheets: Vec<String>,
 }
 
