@@ -54,6 +54,21 @@ pub struct Feature {
     pub tick: Option<Tick>,
 }
 
+impl Feature {
+    /// A feature with routes alone; what else it hands over is added below.
+    #[must_use]
+    pub const fn new(name: &'static str, about: &'static str, routes: fn(&mut ServiceConfig<'_>)) -> Self {
+        Self { name, about, routes, tick: None }
+    }
+
+    /// With work to be done once a minute in every unit.
+    #[must_use]
+    pub const fn every_minute(mut self, tick: Tick) -> Self {
+        self.tick = Some(tick);
+        self
+    }
+}
+
 /// THE list of features, in dependency order.
 pub const FEATURES: &[Feature] = &[
     server::feature(),

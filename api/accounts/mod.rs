@@ -31,12 +31,7 @@ use crate::Feature;
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "accounts",
-        about: "Sign in and out, accept an invitation, reset a password, keys for scripts.",
-        routes,
-        tick: None,
-    }
+    Feature::new("accounts", "Sign in and out, accept an invitation, reset a password, keys for scripts.", routes)
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

@@ -13,6 +13,7 @@ use crate::auth::{Public, Tx, token};
 use crate::common::answer::Created;
 use crate::common::body::Json;
 use crate::common::ids::{AccountId, SessionId};
+use crate::common::text::hex;
 use crate::error::{ApiError, Code, Problems};
 use crate::server::run::{Around, Surroundings};
 
@@ -80,9 +81,8 @@ pub async fn sign_in(public: Public, around: Around, body: Json<Credentials>) ->
 
 /// Delays hang on a digest of the address typed in, known or not, so that both behave alike.
 fn subjects(email_key: &str, address: &str) -> (String, String) {
-    let digest = token::digest(email_key);
-    let hex = digest.iter().fold(String::new(), |text, byte| format!("{text}{byte:02x}"));
-    (format!("account:{hex}"), format!("address:{address}"))
+    let digest = hex(&token::digest(email_key));
+    (format!("account:{digest}"), format!("address:{address}"))
 }
 
 /// Counts the try as failed before the password is looked at, so that parallel tries and a crash cannot win any; a right

@@ -17,12 +17,11 @@ use crate::Feature;
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "appointments",
-        about: "Decisions: appoint, suspend, restore and stand down coordinators; let troops sit out and rejoin.",
+    Feature::new(
+        "appointments",
+        "Decisions: appoint, suspend, restore and stand down coordinators; let troops sit out and rejoin.",
         routes,
-        tick: None,
-    }
+    )
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

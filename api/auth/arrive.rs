@@ -31,6 +31,7 @@ use super::tx::{Cause, System, Tx};
 use crate::common::body::RawBody;
 use crate::common::clock;
 use crate::common::ids::{KeyId, UnitId};
+use crate::common::text::hex;
 use crate::error::{ApiError, Code};
 
 /// The largest JSON body, in bytes.
@@ -41,6 +42,9 @@ pub const LARGEST_FILE: usize = 5 * 1_024 * 1_024;
 
 /// How long a whole request may take to arrive.
 const BODY_DEADLINE: Duration = Duration::from_secs(15);
+
+/// How long a handler may take: longer than its statements may (R36), so that this is met by a frozen database only.
+const HANDLER_DEADLINE: Duration = Duration::from_secs(15);
 
 /// What a permit is made of.
 #[derive(Debug)]
@@ -96,7 +100,7 @@ pub(super) async fn meet(mut request: ServiceRequest, next: Next<BoxBody>) -> Re
     };
     match door.admit(&mut request, &operation).await {
         Ok(in_unit) => {
-            let response = next.call(request).await?;
+            let response = handle(next, request).await?;
             if let Some((actor, unit)) = in_unit
                 && response.status().as_u16() == 403
             {
@@ -105,6 +109,22 @@ pub(super) async fn meet(mut request: ServiceRequest, next: Next<BoxBody>) -> Re
             Ok(response)
         }
         Err(error) => Ok(request.error_response(error)),
+    }
+}
+
+/// Runs the handler as a task of its own, and answers 503 if it takes longer than any deadline of the database allows:
+/// then the database is frozen. The task is not cancelled (R33); should it go on and commit, the same request with its
+/// `Idempotency-Key` finds the stored answer.
+async fn handle(next: Next<BoxBody>, request: ServiceRequest) -> Result<ServiceResponse, Error> {
+    let handler = actix_web::rt::spawn(async move { next.call(request).await });
+    match tokio::time::timeout(HANDLER_DEADLINE, handler).await {
+        Ok(Ok(answer)) => answer,
+        Ok(Err(fault)) if fault.is_panic() => std::panic::resume_unwind(fault.into_panic()),
+        Ok(Err(fault)) => Err(ApiError::internal(&fault).into()),
+        Err(_) => {
+            tracing::warn!("a handler did not end in time");
+            Err(ApiError::from(Code::Unavailable).into())
+        }
     }
 }
 
@@ -312,10 +332,6 @@ impl Caller {
         };
         format!("{begin}; SELECT enter({session}, {key}, {unit}, '{now}', '{issued}')")
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |text, byte| format!("{text}{byte:02x}"))
 }
 
 /// The whole body, within its limit and deadline.

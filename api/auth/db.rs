@@ -7,7 +7,14 @@ use sqlx::pool::PoolConnection;
 use sqlx::postgres::{PgConnectOptions, PgConnection, PgPoolOptions, Postgres};
 use sqlx::{AssertSqlSafe, Row as _};
 
-use crate::error::ApiError;
+use crate::error::{ApiError, Code};
+
+/// How long a request waits for a free connection.
+const ACQUIRE_DEADLINE: Duration = Duration::from_secs(2);
+
+/// How long the opening message may take. It takes no lock and no statement of its own, so that only a database that is
+/// frozen or drowned exceeds this; together with [`ACQUIRE_DEADLINE`] it keeps the three seconds of R35.
+const OPEN_DEADLINE: Duration = Duration::from_millis(900);
 
 /// How many connections a pool may open.
 pub type PoolSize = u32;
@@ -35,7 +42,7 @@ impl Db {
         let pool = PgPoolOptions::new()
             .max_connections(size.max(1))
             .min_connections(0)
-            .acquire_timeout(Duration::from_secs(3))
+            .acquire_timeout(ACQUIRE_DEADLINE)
             .test_before_acquire(false)
             .after_release(|connection, _| Box::pin(clean(connection)))
             .connect_lazy_with(options);
@@ -45,7 +52,8 @@ impl Db {
     /// Opens a transaction with one message, which may bring one row of text back.
     ///
     /// A connection that died while it lay in the pool is dropped and the next one tried, so that a database that came
-    /// back is used at once (R35).
+    /// back is used at once (R35). One that does not answer in time is let go with its socket: nothing of it can come back
+    /// into the pool, and a frozen database answers 503 instead of holding every request.
     pub(super) async fn open(&self, message: &str) -> Result<(PoolConnection<Postgres>, Option<String>), ApiError> {
         let mut tries = 0_u32;
         loop {
@@ -59,7 +67,12 @@ impl Db {
                 reason = "only ids, digests and instants of our own making stand in the message"
             )]
             let message = AssertSqlSafe(message.to_owned());
-            let sent = sqlx::raw_sql(message).fetch_optional(&mut *connection).await;
+            let sent = sqlx::raw_sql(message).fetch_optional(&mut *connection);
+            let Ok(sent) = tokio::time::timeout(OPEN_DEADLINE, sent).await else {
+                drop(connection.detach());
+                tracing::warn!("the database did not answer in time");
+                return Err(Code::Unavailable.into());
+            };
             match sent {
                 Ok(row) => {
                     let text = row.map(|row| row.try_get::<Option<String>, _>(0)).transpose()?.flatten();
@@ -95,6 +108,9 @@ fn is_dead(error: &sqlx::Error) -> bool {
 /// Every connection comes back inside a transaction: a read was dropped in its own, a write ended with COMMIT AND CHAIN.
 /// So this never warns, and nothing of one request reaches the next.
 async fn clean(connection: &mut PgConnection) -> Result<bool, sqlx::Error> {
-    sqlx::raw_sql("ROLLBACK").execute(&mut *connection).await?;
-    Ok(true)
+    let rolled_back = sqlx::raw_sql("ROLLBACK").execute(&mut *connection);
+    match tokio::time::timeout(ACQUIRE_DEADLINE, rolled_back).await {
+        Ok(outcome) => outcome.map(|_| true),
+        Err(_) => Ok(false),
+    }
 }

@@ -19,7 +19,7 @@ use crate::error::{ApiError, Code, Fault};
 /// Meets a request at the very front and sees to its answer.
 ///
 /// # Errors
-/// Only a panic leaves as an error, which carries its finished answer: the request is gone by then.
+/// Only a panic and a passed deadline leave as an error, which carries its finished answer: the request is gone by then.
 pub async fn front(mut request: ServiceRequest, next: Next<BoxBody>) -> Result<ServiceResponse, Error> {
     let started = std::time::Instant::now();
     let request_id = request_id(request.headers());
@@ -32,25 +32,32 @@ pub async fn front(mut request: ServiceRequest, next: Next<BoxBody>) -> Result<S
     let pattern = request.match_pattern().unwrap_or_default();
     let page = request.path().starts_with("/reference");
     let outcome = AssertUnwindSafe(guarded(request, next)).catch_unwind().await;
-    let (status, outcome) = if let Ok(response) = outcome {
-        let response = response?;
-        let rate = response.request().extensions().get::<RateFields>().cloned();
-        let status = response.status();
-        let failed = status.is_client_error() || status.is_server_error();
-        let mut response = if failed {
-            let problem = as_problem(response.response(), &request_id);
-            response.into_response(problem)
-        } else {
-            response
-        };
-        dress(response.headers_mut(), &request_id, page, rate.as_ref());
-        (response.status(), Ok(response))
-    } else {
-        tracing::error!(request_id, "a handler panicked");
-        let fault = HttpResponse::from_error(ApiError::new(Code::Internal));
-        let mut answer = as_problem(&fault, &request_id);
-        dress(answer.headers_mut(), &request_id, page, None);
-        (answer.status(), Err(InternalError::from_response("a handler panicked", answer).into()))
+    let (status, outcome) = match outcome {
+        Ok(Ok(response)) => {
+            let rate = response.request().extensions().get::<RateFields>().cloned();
+            let status = response.status();
+            let failed = status.is_client_error() || status.is_server_error();
+            let mut response = if failed {
+                let problem = as_problem(response.response(), &request_id);
+                response.into_response(problem)
+            } else {
+                response
+            };
+            dress(response.headers_mut(), &request_id, page, rate.as_ref());
+            (response.status(), Ok(response))
+        }
+        // The request is gone: with a handler that panicked, or that goes on after its deadline.
+        gone => {
+            let fault = if let Ok(Err(error)) = gone {
+                error.error_response()
+            } else {
+                tracing::error!(request_id, "a handler panicked");
+                HttpResponse::from_error(ApiError::new(Code::Internal))
+            };
+            let mut answer = as_problem(&fault, &request_id);
+            dress(answer.headers_mut(), &request_id, page, None);
+            (answer.status(), Err(InternalError::from_response("the request is gone", answer).into()))
+        }
     };
     let micros = u64::try_from(started.elapsed().as_micros()).unwrap_or(u64::MAX);
     metrics::observe(&pattern, &method, status, micros);

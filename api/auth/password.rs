@@ -175,8 +175,7 @@ mod tests {
         let argon = Argon2::new_with_secret(&[3; 8], Algorithm::Argon2id, Version::V0x13, params).unwrap();
         let mut tag = [0_u8; 32];
         argon.hash_password_into(&[1; 32], &[2; 16], &mut tag).unwrap();
-        let hex = tag.iter().fold(String::new(), |text, byte| format!("{text}{byte:02x}"));
-        assert_eq!(hex, "0d640df58d78766c08c037a34a8b53c9d01ef0452d75b65eb52520e96b01e659");
+        assert_eq!(crate::common::text::hex(&tag), "0d640df58d78766c08c037a34a8b53c9d01ef0452d75b65eb52520e96b01e659");
     }
 
     #[test]

@@ -17,6 +17,7 @@ use subtle::ConstantTimeEq as _;
 use uuid::Uuid;
 
 use crate::common::ids::{AccountId, SessionId};
+use crate::common::text::hex;
 
 /// How long an access token lasts, in seconds.
 pub const ACCESS_SECONDS: i64 = 600;
@@ -177,7 +178,7 @@ pub fn is_key(text: &str) -> bool {
 
 fn checksum(secret: &str) -> String {
     let digest = Sha256::digest(format!("caselot key {secret}").as_bytes());
-    digest.iter().take(4).fold(String::new(), |text, byte| format!("{text}{byte:02x}"))
+    hex(digest.get(..4).unwrap_or_default())
 }
 
 #[cfg(test)]

@@ -31,7 +31,7 @@ fn run(cli: &Cli) -> Result<ExitCode, StartError> {
         Command::Account(command) => account::run(&settings::load(cli.config.as_deref())?, command),
         Command::Log(LogCommand::Verify) => log::verify(&settings::load(cli.config.as_deref())?),
         Command::Openapi => {
-            print!("{}", crate::server::document::text());
+            print!("{}", *crate::server::document::TEXT);
             Ok(ExitCode::SUCCESS)
         }
         Command::Migrate => {

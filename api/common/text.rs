@@ -1,5 +1,7 @@
 //! What a line of text from outside must be, beside its length.
 
+use std::fmt::Write as _;
+
 use chrono::{DateTime, Datelike, NaiveDate, NaiveTime, Utc};
 
 use super::body::Patch;
@@ -25,6 +27,15 @@ pub fn one_line(text: &str, _: &()) -> garde::Result {
         return Err(garde::Error::new("one line of text, without line breaks or other control characters"));
     }
     Ok(())
+}
+
+/// Bytes in hexadecimal digits.
+#[must_use]
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::with_capacity(bytes.len().saturating_mul(2)), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 /// The years that a day of a season can lie in; a day beyond them is a slip of the finger.

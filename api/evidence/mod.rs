@@ -14,12 +14,11 @@ use crate::Feature;
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "evidence",
-        about: "Facts about requirements, recorded by the unit manager or reported by a coordinator.",
+    Feature::new(
+        "evidence",
+        "Facts about requirements, recorded by the unit manager or reported by a coordinator.",
         routes,
-        tick: None,
-    }
+    )
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

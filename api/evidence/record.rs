@@ -42,7 +42,7 @@ pub enum HandOutcome {
 /// A fact about a requirement that the unit manager has seen.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({"requirement": "agreement", "person_id": "0198c0de-0000-7000-8000-000000000021", "outcome": "met", "observed_on": "2026-10-01", "note": "Signed at the kick-off evening."}))]
+#[schema(example = json!({"requirement": "agreement", "person_id": "0198c0de-0000-7000-8000-000000000021", "outcome": "met", "note": "Signed at the kick-off evening."}))]
 pub struct EvidenceByHand {
     /// The code of the requirement.
     #[garde(length(min = 1, max = 40))]
@@ -57,9 +57,9 @@ pub struct EvidenceByHand {
     /// What was seen.
     #[garde(skip)]
     outcome: HandOutcome,
-    /// The day for which it is true: today or earlier, and in this season.
+    /// The day for which it is true: today or earlier, and in this season. Leave it out for today.
     #[garde(skip)]
-    observed_on: NaiveDate,
+    observed_on: Option<NaiveDate>,
     /// The last day for which it holds, where the proof names one.
     #[garde(skip)]
     valid_until_on: Option<NaiveDate>,
@@ -116,8 +116,16 @@ pub async fn record_evidence(
     _path: Path<EvidencePath>,
     body: Json<EvidenceByHand>,
 ) -> Result<Created<Evidence>, ApiError> {
-    let EvidenceByHand { requirement, person_id, troop_id, outcome, observed_on, valid_until_on, score_percent, note } =
-        body.0;
+    let EvidenceByHand {
+        requirement,
+        person_id,
+        troop_id,
+        outcome,
+        observed_on: day,
+        valid_until_on,
+        score_percent,
+        note,
+    } = body.0;
     let subject = match (person_id, troop_id) {
         (Some(person), None) => Subject::Person(person),
         (None, Some(troop)) => Subject::Troop(troop),
@@ -135,7 +143,7 @@ pub async fn record_evidence(
         requirement,
         subject,
         outcome,
-        observed_on,
+        observed_on: day.unwrap_or_else(|| permit.now().date_naive()),
         valid_until_on,
         score_percent,
         source,
@@ -143,17 +151,24 @@ pub async fn record_evidence(
         note,
     };
     let mut tx = permit.tx()?;
-    let made = add(&mut tx, &permit, "observed_on", new).await?;
+    let made = add(&mut tx, &permit, Told { key: "observed_on", day }, new).await?;
     tx.commit_with(Created::new(&made)?).await
 }
 
-/// Checks a fact against roster, policy and calendar, adds it, and computes what it touches. `day_key` is the key under
-/// which its day was sent.
+/// The day that was sent, and under which key.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Told {
+    pub key: &'static str,
+    pub day: Option<NaiveDate>,
+}
+
+/// Checks a fact against roster, policy and calendar, adds it, and computes what it touches. Where no day was sent, it is
+/// today in the season's zone.
 pub(super) async fn add<P: Permission>(
     tx: &mut Tx,
     permit: &Permit<P>,
-    day_key: &'static str,
-    new: NewEvidence,
+    told: Told,
+    mut new: NewEvidence,
 ) -> Result<Evidence, ApiError> {
     let unit = permit.unit()?;
     let season = seasons::current(tx, unit).await?.season_id;
@@ -169,13 +184,16 @@ pub(super) async fn add<P: Permission>(
     let this = this?;
     let policy = seasons::policy_of(tx, unit, season).await?;
     let calendar = seasons::calendar_of(tx, unit, &this).await?;
+    if told.day.is_none() {
+        new.observed_on = calendar.date(permit.now());
+    }
     let claim = Claim {
         requirement: &new.requirement,
         of_person: matches!(new.subject, Subject::Person(_)),
         outcome: new.outcome,
         source: new.source,
         observed_on: new.observed_on,
-        day_key,
+        day_key: told.key,
         valid_until_on: new.valid_until_on,
         score_percent: new.score_percent,
         note: new.note.as_deref(),

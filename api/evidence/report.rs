@@ -6,7 +6,7 @@ use garde::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::record::{self, Evidence, EvidencePath};
+use super::record::{self, Evidence, EvidencePath, Told};
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, StepsReport};
 use crate::common::answer::Created;
@@ -21,7 +21,7 @@ use crate::standings::{NewEvidence, Subject};
 /// A step that you say is done.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({"troop_id": "0198c0de-0000-7000-8000-000000000031", "requirement": "agreement", "done_on": "2026-10-01"}))]
+#[schema(example = json!({"troop_id": "0198c0de-0000-7000-8000-000000000031", "requirement": "agreement"}))]
 pub struct StepReport {
     /// One of the troops that you coordinate.
     #[garde(skip)]
@@ -30,9 +30,9 @@ pub struct StepReport {
     #[garde(length(min = 1, max = 40))]
     #[schema(min_length = 1, max_length = 40)]
     requirement: String,
-    /// The day on which it was done: today or earlier, and in this season.
+    /// The day on which it was done: today or earlier, and in this season. Leave it out for today.
     #[garde(skip)]
-    done_on: NaiveDate,
+    done_on: Option<NaiveDate>,
 }
 
 /// Report one of your steps as done.
@@ -63,13 +63,13 @@ pub async fn report_step(
         requirement,
         subject,
         outcome: EvidenceOutcome::Reported,
-        observed_on: done_on,
+        observed_on: done_on.unwrap_or_else(|| permit.now().date_naive()),
         valid_until_on: None,
         score_percent: None,
         source: EvidenceSource::Person,
         list_row: None,
         note: None,
     };
-    let made = record::add(&mut tx, &permit, "done_on", new).await?;
+    let made = record::add(&mut tx, &permit, Told { key: "done_on", day: done_on }, new).await?;
     tx.commit_with(Created::new(&made)?).await
 }

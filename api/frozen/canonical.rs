@@ -6,6 +6,8 @@ use std::fmt::Write as _;
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
+use crate::common::text::hex;
+
 /// The largest whole number that every JSON reader keeps exactly (RFC 8785 section 3.2.2.3, I-JSON): 2^53 - 1.
 const LARGEST: i64 = 9_007_199_254_740_991;
 
@@ -87,10 +89,7 @@ fn quote(string: &str, text: &mut String) {
 /// The SHA-256 digest (FIPS 180-4) in hexadecimal digits.
 #[must_use]
 pub fn sha256_hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    hex(&Sha256::digest(bytes))
 }
 
 #[cfg(test)]

@@ -34,12 +34,8 @@ use crate::Feature;
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "intake",
-        about: "Posted lists: upload, preview with a reason for every match, resolve, apply.",
-        routes,
-        tick: Some(|system, unit| Box::pin(work::give_up_silent(system, unit))),
-    }
+    Feature::new("intake", "Posted lists: upload, preview with a reason for every match, resolve, apply.", routes)
+        .every_minute(|system, unit| Box::pin(work::give_up_silent(system, unit)))
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

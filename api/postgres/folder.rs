@@ -85,6 +85,9 @@ impl Layout {
     pub fn make(&self) -> Result<(), StartError> {
         let (cluster, api) = (self.who.map(|who| who.cluster), self.who.map(|who| who.api));
         folder(&self.root, 0o711, None)?;
+        if self.who.is_some() {
+            passable(&self.root)?;
+        }
         folder(&self.private(), 0o700, None)?;
         folder(&self.run(), 0o711, None)?;
         folder(&self.socket(), 0o711, cluster)?;
@@ -156,6 +159,22 @@ fn users_own_folder() -> Result<PathBuf, StartError> {
         .ok_or_else(|| StartError::configuration("no home folder is known; set data.folder"))
 }
 
+/// Says which folder above the data folder shuts the other users out, before any of them fails without a word.
+fn passable(root: &Path) -> Result<(), StartError> {
+    for above in root.ancestors().skip(1) {
+        let mode = std::fs::metadata(above).map_err(StartError::io(above.display().to_string()))?.permissions().mode();
+        if mode & 0o001 == 0 {
+            return Err(StartError::configuration(format!(
+                "data.folder: started as root, the database runs as a user of its own, and {} lets no other user pass \
+                 (mode {:o}). Choose a folder such as /var/lib/caselot",
+                above.display(),
+                mode & 0o7777
+            )));
+        }
+    }
+    Ok(())
+}
+
 /// Makes `path` with `mode` (whatever the umask) and gives it to `owner`. An existing folder is only put right.
 pub(crate) fn folder(path: &Path, mode: u32, owner: Option<Ids>) -> Result<(), StartError> {
     let failed = || StartError::io(format!("the folder {}", path.display()));
@@ -189,6 +208,20 @@ pub(crate) fn command_as(ids: Option<Ids>, signal: &str, program: &Path) -> Comm
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_data_folder_below_a_closed_one_is_refused_by_name() {
+        let above = tempfile::tempdir().unwrap();
+        let root = above.path().join("caselot");
+        folder(above.path(), 0o711, None).unwrap();
+        passable(&root).unwrap();
+        folder(above.path(), 0o700, None).unwrap();
+        let refused = passable(&root).unwrap_err().to_string();
+        assert!(
+            refused.contains(&format!("{} lets no other user pass (mode 700)", above.path().display())),
+            "{refused}"
+        );
+    }
 
     #[test]
     fn users_come_from_the_password_file_and_root_is_never_taken() {

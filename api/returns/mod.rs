@@ -27,12 +27,7 @@ use crate::Feature;
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "returns",
-        about: "The season return: preview, file, fetch, and what has changed since.",
-        routes,
-        tick: None,
-    }
+    Feature::new("returns", "The season return: preview, file, fetch, and what has changed since.", routes)
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

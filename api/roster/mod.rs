@@ -43,12 +43,11 @@ use crate::Feature;
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "roster",
-        about: "Troops, people with their contact details and roles, and who coordinates which troop.",
+    Feature::new(
+        "roster",
+        "Troops, people with their contact details and roles, and who coordinates which troop.",
         routes,
-        tick: None,
-    }
+    )
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

@@ -33,12 +33,11 @@ use crate::Feature;
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "seasons",
-        about: "The seasons of a unit: time zone, dated milestones, and the policy that says what is asked of whom.",
+    Feature::new(
+        "seasons",
+        "The seasons of a unit: time zone, dated milestones, and the policy that says what is asked of whom.",
         routes,
-        tick: None,
-    }
+    )
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

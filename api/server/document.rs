@@ -39,8 +39,7 @@ pub static OPERATIONS: LazyLock<std::sync::Arc<Operations>> =
     LazyLock::new(|| std::sync::Arc::new(Operations::of(&DOCUMENT)));
 
 /// The document as the committed file has it: sorted by path, indented, with a line feed at the end.
-#[must_use]
-pub fn text() -> String {
+pub static TEXT: LazyLock<String> = LazyLock::new(|| {
     let value = serde_json::to_value(&*DOCUMENT).unwrap_or_default();
     serde_json::to_string_pretty(&value).unwrap_or_default() + "\n"
-}
+});

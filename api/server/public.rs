@@ -19,12 +19,7 @@ use crate::error::{ApiError, Code, Problems};
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "server",
-        about: "Whether the server lives and is ready, its document, and what its problems mean.",
-        routes,
-        tick: None,
-    }
+    Feature::new("server", "Whether the server lives and is ready, its document, and what its problems mean.", routes)
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {
@@ -119,7 +114,7 @@ pub async fn read_root(_public: Public) -> Result<Answer<Root>, ApiError> {
 #[utoipa::path(tag = "server", extensions(("x-permission" = json!("public"))), responses((status = 200, description = "The document.", body = serde_json::Value, content_type = "application/json"), Problems))]
 #[get("/openapi.json")]
 pub async fn read_document(_public: Public) -> File {
-    File::page("application/json", super::document::text())
+    File::page("application/json", super::document::TEXT.as_bytes())
 }
 
 /// Which problem.

@@ -36,12 +36,12 @@ use crate::Feature;
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "standings",
-        about: "Where each troop stands and why: requirements, next step, gates, and what will lapse.",
+    Feature::new(
+        "standings",
+        "Where each troop stands and why: requirements, next step, gates, and what will lapse.",
         routes,
-        tick: Some(|system, unit| Box::pin(refresh_due(system, unit))),
-    }
+    )
+    .every_minute(|system, unit| Box::pin(refresh_due(system, unit)))
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

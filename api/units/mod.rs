@@ -18,12 +18,7 @@ use crate::Feature;
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
-    Feature {
-        name: "units",
-        about: "The units of this server, your place in them, and a unit's log.",
-        routes,
-        tick: None,
-    }
+    Feature::new("units", "The units of this server, your place in them, and a unit's log.", routes)
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

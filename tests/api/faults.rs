@@ -100,6 +100,78 @@ fn who_waits_for_a_lock_gets_503_after_two_seconds_and_nothing_is_done() {
     });
 }
 
+/// Sends a signal to every connection of the program that is in the database of this test.
+async fn signal(world: &World, name: &str) -> usize {
+    let found: Vec<i32> = sqlx::query_scalar(
+        "select pid from pg_stat_activity where usename = 'caselot_runtime' and datname = current_database()",
+    )
+    .fetch_all(&mut world.copy.connect(crate::support::cluster::Role::Superuser).await)
+    .await
+    .expect("the connections");
+    let ids: Vec<String> = found.iter().map(ToString::to_string).collect();
+    let sent = std::process::Command::new("kill").arg(format!("-{name}")).args(&ids).status().expect("kill runs");
+    assert!(sent.success(), "{name} to {ids:?}");
+    ids.len()
+}
+
+/// R35: the sockets are open and nobody is behind them, as on a machine that hangs.
+#[test]
+fn a_frozen_database_is_answered_with_503_within_three_seconds_and_used_again_when_it_goes_on() {
+    scenario(async |world| {
+        world.clara.get("/v1/me").await.expect(200);
+        assert!(signal(world, "STOP").await >= 1);
+        let began = Instant::now();
+        let frozen = world.clara.get("/v1/me").await.expect_problem(503, "unavailable");
+        assert!(began.elapsed() < Duration::from_secs(3), "{:?}", began.elapsed());
+        assert!(!frozen.header("retry-after").is_empty());
+        world.nobody.get("/livez").await.expect(200);
+        signal(world, "CONT").await;
+        world.clara.get("/v1/me").await.expect(200);
+    });
+}
+
+/// R30, R35: the database freezes in mid-handler. Nobody knows the outcome then, and the same key finds it out.
+#[test]
+fn a_handler_whose_database_froze_is_answered_and_its_effect_happens_once() {
+    scenario(async |world| {
+        as_owner(
+            world,
+            "create function waits() returns trigger language plpgsql as $$ begin perform pg_sleep(1); return new; end $$;
+             create trigger season_waits before insert on season for each row execute function waits()",
+        )
+        .await;
+        let season = serde_json::json!({"label": "2041", "time_zone": "America/Chicago", "currency": "USD", "starts_on": "2040-09-01", "ends_on": "2041-05-31"});
+        let began = Instant::now();
+        let freeze = async {
+            tokio::time::sleep(Duration::from_millis(500)).await;
+            signal(world, "STOP").await
+        };
+        let posted = async { world.manager.post("/seasons", season.clone()).key("frozen-1").await };
+        let (answer, frozen) = tokio::join!(posted, freeze);
+        answer.expect_problem(503, "unavailable");
+        assert!(frozen >= 1);
+        let took = began.elapsed();
+        assert!(took > Duration::from_secs(14) && took < Duration::from_secs(17), "{took:?}");
+        signal(world, "CONT").await;
+        let mut again = world.manager.post("/seasons", season.clone()).key("frozen-1").await;
+        for _ in 0..50 {
+            if again.status == 201 {
+                break;
+            }
+            assert!([409, 503].contains(&again.status), "{again}");
+            tokio::time::sleep(Duration::from_millis(100)).await;
+            again = world.manager.post("/seasons", season.clone()).key("frozen-1").await;
+        }
+        again.expect(201);
+        let seasons: i64 = sqlx::query_scalar("select count(*) from season where unit_id = $1 and label = '2041'")
+            .bind(UNIT)
+            .fetch_one(&mut world.owner().await)
+            .await
+            .expect("the seasons");
+        assert_eq!(seasons, 1);
+    });
+}
+
 /// R11: what only reads runs READ ONLY, so that a read that would write fails instead.
 #[test]
 fn a_read_cannot_write_whatever_it_calls() {

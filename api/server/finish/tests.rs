@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde_json::Value;
 
 fn document() -> Value {
-    serde_json::from_str(&crate::server::document::text()).unwrap()
+    serde_json::from_str(&crate::server::document::TEXT).unwrap()
 }
 
 /// Every operation with its method.
