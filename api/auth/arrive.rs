@@ -12,14 +12,15 @@ use actix_web::body::BoxBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::{Method, header};
 use actix_web::middleware::Next;
-use actix_web::web::{Bytes, BytesMut};
+use actix_web::web::Bytes;
 use actix_web::{Error, HttpMessage as _};
 use chrono::{DateTime, Utc};
-use futures_util::StreamExt as _;
 use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
 
 use super::actor::{Actor, Entered, Principal};
+use super::body::read_body;
+use super::caller::{Caller, network};
 use super::db::Db;
 use super::denials;
 use super::idempotency::{self, SafeRetry};
@@ -31,7 +32,6 @@ use super::tx::{Cause, System, Tx};
 use crate::common::body::RawBody;
 use crate::common::clock;
 use crate::common::ids::{KeyId, UnitId};
-use crate::common::text::hex;
 use crate::error::{ApiError, Code};
 
 /// The largest JSON body, in bytes.
@@ -39,9 +39,6 @@ pub const LARGEST_JSON: usize = 256 * 1_024;
 
 /// The largest uploaded list, in bytes.
 pub const LARGEST_FILE: usize = 5 * 1_024 * 1_024;
-
-/// How long a whole request may take to arrive.
-const BODY_DEADLINE: Duration = Duration::from_secs(15);
 
 /// How long a handler may take: longer than its statements may (R36), so that this is met by a frozen database only.
 const HANDLER_DEADLINE: Duration = Duration::from_secs(15);
@@ -260,17 +257,6 @@ fn unknown() -> ApiError {
     ApiError::new(Code::NotSignedIn).header("www-authenticate", "Bearer error=\"invalid_token\"")
 }
 
-/// An IPv6 sender is its /64: within it, addresses are free to choose.
-fn network(address: std::net::IpAddr) -> String {
-    match address {
-        std::net::IpAddr::V4(v4) => v4.to_string(),
-        std::net::IpAddr::V6(v6) => {
-            let [a, b, c, d, ..] = v6.segments();
-            format!("{a:x}:{b:x}:{c:x}:{d:x}::/64")
-        }
-    }
-}
-
 /// The unit in the path. A malformed id names no unit, like an unknown one: the same 404.
 fn unit_of(request: &ServiceRequest, operation: &Operation) -> Option<UnitId> {
     if !operation.in_unit {
@@ -306,47 +292,4 @@ fn safe_retry(
 pub(super) struct RateFields {
     pub policy: String,
     pub state: String,
-}
-
-enum Caller {
-    Session { session: Uuid, issued: DateTime<Utc> },
-    Key(Vec<u8>),
-}
-
-impl Caller {
-    fn name(&self) -> String {
-        match self {
-            Self::Session { session, .. } => format!("session:{session}"),
-            Self::Key(digest) => format!("key:{}", hex(digest)),
-        }
-    }
-
-    /// The one message: only ids, digests and instants of our own making stand in it, never text from outside.
-    fn message(&self, unit: Option<UnitId>, real_now: DateTime<Utc>, read_only: bool) -> String {
-        let begin = if read_only { "BEGIN READ ONLY" } else { "BEGIN" };
-        let unit = unit.map_or_else(|| "NULL".to_owned(), |unit| format!("'{unit}'"));
-        let now = real_now.to_rfc3339();
-        let (session, key, issued) = match self {
-            Self::Session { session, issued } => (format!("'{session}'"), "NULL".to_owned(), issued.to_rfc3339()),
-            Self::Key(digest) => ("NULL".to_owned(), format!("'\\x{}'", hex(digest)), now.clone()),
-        };
-        format!("{begin}; SELECT enter({session}, {key}, {unit}, '{now}', '{issued}')")
-    }
-}
-
-/// The whole body, within its limit and deadline.
-async fn read_body(request: &mut ServiceRequest, limit: usize) -> Result<Bytes, ApiError> {
-    let mut payload = request.take_payload();
-    let read = async {
-        let mut body = BytesMut::new();
-        while let Some(chunk) = payload.next().await {
-            let chunk = chunk.map_err(|_| ApiError::new(Code::BadRequest))?;
-            if body.len().saturating_add(chunk.len()) > limit {
-                return Err(ApiError::new(Code::TooLarge));
-            }
-            body.extend_from_slice(&chunk);
-        }
-        Ok(body.freeze())
-    };
-    tokio::time::timeout(BODY_DEADLINE, read).await.unwrap_or_else(|_| Err(Code::RequestTimeout.into()))
 }

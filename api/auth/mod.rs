@@ -7,6 +7,8 @@
 
 pub mod actor;
 pub mod arrive;
+mod body;
+mod caller;
 mod chain;
 mod db;
 mod denials;

@@ -21,7 +21,7 @@ use crate::error::{ApiError, Code, FieldError, Problems};
 /// What is said about the columns; what is not named stays as it was found.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({"columns": [{"column": "received_on", "letter": "C"}], "date_orders": [{"column": "received_on", "order": "day_first"}]}))]
+#[schema(example = json!({"columns": [{"column": "received_on", "letter": "B"}], "date_orders": [{"column": "received_on", "order": "day_first"}]}))]
 pub struct ChosenColumns {
     /// Which column holds what.
     #[garde(dive, length(max = 30))]

@@ -22,7 +22,7 @@ use crate::error::{ApiError, Code, FieldError, Problems};
 /// What to change of a season; a field that is left out stays.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({"label": "Spring season", "ends_on": "2028-06-15"}))]
+#[schema(example = json!({"label": "Spring season"}))]
 pub struct SeasonChange {
     /// What people call it.
     #[garde(inner(length(chars, min = 1, max = 80), custom(text::line)))]

@@ -127,6 +127,10 @@ async fn the_demos_lists_end_in_the_standings_typed_by_hand_and_a_newer_list_cha
     after.extend(changed);
     assert_eq!(manager.standings().await, after);
 
+    // The reference page's examples, on the same demo.
+    let sign_ins = std::fs::read_to_string(server.data.join("sign-ins.env")).expect("the sign-ins");
+    crate::examples::every_example_works(&sign_ins).await;
+
     let verified = server.command(&["log", "verify"]);
     assert_eq!(verified.status.code(), Some(0), "{}", said(&verified));
 }

@@ -7,6 +7,7 @@
 
 mod cluster;
 mod demo;
+mod examples;
 mod secrets;
 mod serve;
 mod supply;

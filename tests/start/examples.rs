@@ -1,0 +1,347 @@
+//! Every example of the document, sent to the demo as the reference page would send it: with the demo's ids in the places
+//! of ids, in the path and in the body, and otherwise as it stands. What a reader copies must work.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde_json::{Value, json};
+
+/// Who sends it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Who {
+    Manager,
+    Administrator,
+    /// The coordinator of troop 163.
+    Coordinator,
+}
+
+/// Which of the demo's things is meant, where the last one made (or any one) would not do.
+#[derive(Clone, Copy, Debug)]
+enum Thing {
+    /// The troop of this number.
+    Troop(&'static str),
+    /// The lead of this troop.
+    Lead(&'static str),
+    /// The lead's assignment to this troop.
+    Place(&'static str),
+}
+use Thing::{Lead, Place, Troop};
+use Who::{Administrator, Coordinator, Manager};
+
+/// The things that an operation is sent with, by the names of their places.
+type Places = &'static [(&'static str, Thing)];
+
+/// Every change of the document, in an order in which each finds what it needs.
+const CHANGES: &[(&str, Who, Places)] = &[
+    ("create_unit", Administrator, &[]),
+    ("make_key", Manager, &[]),
+    ("revoke_key", Manager, &[]),
+    ("add_person", Manager, &[]),
+    ("change_person", Manager, &[]),
+    ("change_contact", Manager, &[]),
+    ("invite_person", Manager, &[]),
+    ("give_role", Manager, &[]),
+    ("end_grant", Manager, &[]),
+    ("add_troop", Manager, &[]),
+    ("change_troop", Manager, &[]),
+    ("add_troop_contact", Manager, &[]),
+    ("end_troop_contact", Manager, &[]),
+    ("name_coordinator", Manager, &[("troop_id", Troop("203"))]),
+    ("confirm_assignment", Manager, &[("assignment_id", Place("211"))]),
+    ("record_evidence", Manager, &[("person_id", Lead("190"))]),
+    ("report_step", Coordinator, &[("troop_id", Troop("163"))]),
+    ("appoint_coordinator", Manager, &[("assignment_id", Place("121"))]),
+    ("suspend_coordinator", Manager, &[("assignment_id", Place("104"))]),
+    ("restore_coordinator", Manager, &[("assignment_id", Place("145"))]),
+    ("stand_down_coordinator", Manager, &[("assignment_id", Place("108"))]),
+    ("rejoin_troop", Manager, &[("troop_id", Troop("222"))]),
+    ("sit_out_troop", Manager, &[("troop_id", Troop("133"))]),
+    ("upload_list", Manager, &[]),
+    ("choose_columns", Manager, &[]),
+    ("resolve_intake_row", Manager, &[]),
+    ("apply_intake", Manager, &[]),
+    ("upload_list", Manager, &[]),
+    ("discard_intake", Manager, &[]),
+    ("file_return", Manager, &[]),
+    ("create_season", Manager, &[]),
+    ("change_season", Manager, &[]),
+    ("add_milestone", Manager, &[]),
+    ("change_milestone", Manager, &[]),
+    ("change_policy", Manager, &[]),
+];
+
+/// What no example can do, since only its owner has the secret or the demo has no such thing: the answer that says so, and
+/// that the request itself was understood.
+const REFUSED: &[(&str, Who, u16, &str)] = &[
+    ("accept_invitation", Manager, 401, "the link's secret is nobody's"),
+    ("join_unit", Manager, 401, "the link's secret is nobody's"),
+    ("accept_reset", Manager, 401, "the link's secret is nobody's"),
+    ("sign_in", Manager, 401, "the demo's passwords are made anew each time"),
+    ("refresh_session", Manager, 401, "the token is nobody's"),
+    ("decline_assignment", Manager, 409, "the one proposal of the demo was confirmed above"),
+];
+
+/// The demo, with who is signed in and what was made last.
+pub struct Demo {
+    http: reqwest::Client,
+    address: String,
+    document: Value,
+    tokens: BTreeMap<&'static str, String>,
+    ids: BTreeMap<String, String>,
+    today: String,
+}
+
+impl Demo {
+    /// Signs everybody in that is needed. `sign_ins` is the file that the demo's loader wrote.
+    pub async fn open(sign_ins: &str) -> Self {
+        let value = |name: &str| {
+            let line = sign_ins.lines().find_map(|line| line.strip_prefix(&format!("{name}="))).expect("a value");
+            line.trim_matches('\'').to_owned()
+        };
+        let (http, address) = (reqwest::Client::new(), value("API"));
+        let document = http.get(format!("{address}/openapi.json")).send().await.expect("an answer");
+        let document = document.json().await.expect("the document");
+        let ids = BTreeMap::from([
+            ("unit_id".to_owned(), value("UNIT")),
+            ("row_number".to_owned(), "1".to_owned()),
+            ("duty".to_owned(), "treasurer".to_owned()),
+            ("code".to_owned(), "not_found".to_owned()),
+        ]);
+        let today = value("TODAY");
+        let mut demo = Self { http, address, document, tokens: BTreeMap::new(), ids, today };
+        for name in ["MANAGER", "ADMINISTRATOR", "DMITRI"] {
+            let session = json_of(demo.http.post(format!("{}/v1/sessions", demo.address)).body(value(name)));
+            let token = session.await["access_token"].as_str().expect("a token").to_owned();
+            demo.tokens.insert(name, token);
+        }
+        let season = demo.get("/standings?limit=1").await["season_id"].as_str().expect("a season").to_owned();
+        let milestones = demo.get(&format!("/seasons/{season}/milestones")).await;
+        demo.note(&milestones["items"][0]);
+        demo.ids.insert("season_id".to_owned(), season);
+        demo
+    }
+
+    fn token(&self, who: Who) -> &str {
+        match who {
+            Manager => &self.tokens["MANAGER"],
+            Administrator => &self.tokens["ADMINISTRATOR"],
+            Coordinator => &self.tokens["DMITRI"],
+        }
+    }
+
+    /// Reads something of the unit, as its manager.
+    async fn get(&self, path: &str) -> Value {
+        let address = format!("{}/v1/units/{}{path}", self.address, self.ids["unit_id"]);
+        json_of(self.http.get(address).bearer_auth(self.token(Manager))).await
+    }
+
+    /// Remembers the ids of what was made.
+    fn note(&mut self, made: &Value) {
+        for (name, value) in made.as_object().into_iter().flatten() {
+            match value.as_str() {
+                Some(id) if name.ends_with("_id") && name != "unit_id" && name != "season_id" => {
+                    self.ids.insert(name.clone(), id.to_owned());
+                }
+                _ => self.note(value),
+            }
+        }
+    }
+
+    async fn find(&self, thing: Thing) -> String {
+        let (Troop(number) | Lead(number) | Place(number)) = thing;
+        let page = self.get(&format!("/standings?troop={number}")).await;
+        let troop = page["items"][0]["troop_id"].as_str().expect("the troop").to_owned();
+        let key = match thing {
+            Troop(_) => return troop,
+            Lead(_) => "person_id",
+            Place(_) => "assignment_id",
+        };
+        let held = self.get(&format!("/assignments?troop={troop}")).await;
+        held["items"][0][key].as_str().unwrap_or_else(|| panic!("{number} has no {key}: {held}")).to_owned()
+    }
+
+    /// Each operation with its method and path.
+    fn operations(&self) -> Vec<(String, String, Value)> {
+        let paths = self.document["paths"].as_object().expect("paths");
+        let of = |(path, methods): (&String, &Value)| {
+            let methods = methods.as_object().expect("methods").clone();
+            methods.into_iter().map(|(method, operation)| (path.clone(), method, operation)).collect::<Vec<_>>()
+        };
+        paths.into_iter().flat_map(of).collect()
+    }
+
+    /// Sends one operation's example; gives the status and the answer.
+    async fn send(&mut self, id: &str, who: Who, things: &[(&str, Thing)]) -> (u16, Value) {
+        let (path, method, operation) =
+            self.operations().into_iter().find(|one| one.2["operationId"] == *id).expect(id);
+        let mut ids = self.ids.clone();
+        for (name, thing) in things {
+            ids.insert((*name).to_owned(), self.find(*thing).await);
+        }
+        let path = ids.iter().fold(path, |path, (name, value)| path.replace(&format!("{{{name}}}"), value));
+        if path.contains('{') {
+            return (0, Value::String(format!("nothing stands for a place in {path}")));
+        }
+        let address = format!("{}{path}{}", self.address, self.query(&operation));
+        let verb = reqwest::Method::from_bytes(method.to_uppercase().as_bytes()).expect("a method");
+        let mut request = self.http.request(verb, &address).bearer_auth(self.token(who));
+        if method == "post" {
+            request = request.header("Idempotency-Key", uuid::Uuid::now_v7().to_string());
+        }
+        if ["patch", "put"].contains(&&*method) {
+            request = request.header("If-Match", self.etag_of(&path, who).await);
+        }
+        request = self.with_body(request, &path, &operation, &ids).await;
+        let response = request.send().await.expect("an answer");
+        let (status, text) = (response.status().as_u16(), response.text().await.expect("a body"));
+        (status, serde_json::from_str(&text).unwrap_or(Value::String(text)))
+    }
+
+    /// The version of a thing: its own read says it, or its line in the list that it stands in.
+    async fn etag_of(&self, path: &str, who: Who) -> String {
+        let read = |path: &str| self.http.get(format!("{}{path}", self.address)).bearer_auth(self.token(who)).send();
+        let own: Value = read(path).await.expect("an answer").json().await.expect("JSON");
+        if let Some(etag) = own["etag"].as_str() {
+            return etag.to_owned();
+        }
+        let (list, id) = path.rsplit_once('/').expect("a path");
+        let list: Value = read(list).await.expect("an answer").json().await.expect("JSON");
+        let items = list["items"].as_array().expect("items");
+        let line = items.iter().find(|item| item.as_object().is_some_and(|item| item.values().any(|held| held == id)));
+        line.expect("the thing in its list")["etag"].as_str().expect("its version").to_owned()
+    }
+
+    async fn with_body(
+        &self,
+        request: reqwest::RequestBuilder,
+        path: &str,
+        operation: &Value,
+        ids: &BTreeMap<String, String>,
+    ) -> reqwest::RequestBuilder {
+        let content = &operation["requestBody"]["content"];
+        if let Some(file) = content["application/octet-stream"]["example"].as_str() {
+            return request.header("Content-Type", "application/octet-stream").body(file.to_owned());
+        }
+        let Some(name) = content["application/json"]["schema"]["$ref"].as_str() else { return request };
+        let name = name.rsplit('/').next().unwrap_or_default();
+        let mut body = self.document["components"]["schemas"][name]["example"].clone();
+        place(&mut body, ids);
+        if body.get("stamp").is_some() {
+            body["stamp"] = self.get("/return-preview").await["stamp"].clone();
+        }
+        if body.get("preview").is_some() {
+            let list = path.trim_end_matches("/apply");
+            let read = self.http.get(format!("{}{list}", self.address)).bearer_auth(self.token(Manager));
+            body["preview"] = json_of(read).await["etag"].clone();
+        }
+        request.json(&body)
+    }
+
+    /// What a query must have, by its own example or first choice; days of lists are today's.
+    fn query(&self, operation: &Value) -> String {
+        let needed = operation["parameters"].as_array().into_iter().flatten();
+        let needed = needed.filter(|one| one["in"] == "query" && one["required"] == true);
+        let pairs = needed.map(|one| {
+            let name = one["name"].as_str().expect("a name");
+            let schema = one["schema"]["$ref"]
+                .as_str()
+                .map_or(&one["schema"], |path| self.document.pointer(path.trim_start_matches('#')).expect("a schema"));
+            let sample = [&one["example"], &schema["example"], &schema["enum"][0]];
+            let sample = sample.into_iter().find_map(Value::as_str).unwrap_or_default();
+            let sample = match name {
+                "listed_on" => &*self.today,
+                // The example of an uploaded file is a list of bank details.
+                "kind" => "bank_details",
+                _ => sample,
+            };
+            format!("{name}={sample}")
+        });
+        let pairs: Vec<String> = pairs.collect();
+        if pairs.is_empty() { String::new() } else { format!("?{}", pairs.join("&")) }
+    }
+
+    /// The row of an uploaded list, once it is read.
+    async fn await_list(&mut self) {
+        let list = format!("/intakes/{}", self.ids["intake_id"]);
+        while self.get(&list).await["state"] == "reading" {
+            tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+        }
+        let rows = self.get(&format!("{list}/rows")).await;
+        self.ids.insert("row_number".to_owned(), rows["items"][0]["row_number"].to_string());
+    }
+}
+
+/// Puts the demo's ids into the places of ids.
+fn place(value: &mut Value, ids: &BTreeMap<String, String>) {
+    match value {
+        Value::Object(map) => {
+            for (key, inner) in map.iter_mut() {
+                match ids.get(key).filter(|_| key.ends_with("_id") && inner.is_string()) {
+                    Some(id) => *inner = json!(id),
+                    None => place(inner, ids),
+                }
+            }
+        }
+        Value::Array(items) => items.iter_mut().for_each(|item| place(item, ids)),
+        _ => {}
+    }
+}
+
+async fn json_of(request: reqwest::RequestBuilder) -> Value {
+    let response = request.header("Content-Type", "application/json").send().await.expect("an answer");
+    let (status, text) = (response.status(), response.text().await.expect("a body"));
+    assert!(status.is_success(), "{status}: {text}");
+    serde_json::from_str(&text).expect("JSON")
+}
+
+/// Sends all of them.
+pub async fn every_example_works(sign_ins: &str) {
+    let mut demo = Demo::open(sign_ins).await;
+    let mut faults = Vec::new();
+    let mut sent = BTreeSet::new();
+    for (id, who, things) in CHANGES {
+        sent.insert((*id).to_owned());
+        let (status, answer) = demo.send(id, *who, things).await;
+        if !(200..300).contains(&status) {
+            faults.push(format!("{id}: {status} {answer}"));
+        }
+        // The other unit that was made is not the one that we work in.
+        if *id != "create_unit" {
+            demo.note(&answer);
+        }
+        if *id == "upload_list" {
+            demo.await_list().await;
+        }
+    }
+    for (id, who, wanted, why) in REFUSED {
+        sent.insert((*id).to_owned());
+        let (status, answer) = demo.send(id, *who, &[]).await;
+        if status != *wanted {
+            faults.push(format!("{id}: {status} where {wanted} was meant ({why}): {answer}"));
+        }
+    }
+    for (_, method, operation) in demo.operations() {
+        let id = operation["operationId"].as_str().expect("an id").to_owned();
+        if method != "get" || sent.contains(&id) {
+            continue;
+        }
+        sent.insert(id.clone());
+        let who = if id == "list_my_steps" { Coordinator } else { Manager };
+        let things: &[(&str, Thing)] =
+            &[("troop_id", Troop("104")), ("person_id", Lead("104")), ("assignment_id", Place("104"))];
+        let (status, answer) = demo.send(&id, who, things).await;
+        if status != 200 {
+            faults.push(format!("{id}: {status} {answer}"));
+        }
+    }
+    // The last of all, since nobody is signed in after it.
+    sent.insert("sign_out".to_owned());
+    let (status, answer) = demo.send("sign_out", Coordinator, &[]).await;
+    if status != 200 {
+        faults.push(format!("sign_out: {status} {answer}"));
+    }
+    let all: BTreeSet<String> =
+        demo.operations().into_iter().filter_map(|one| Some(one.2["operationId"].as_str()?.to_owned())).collect();
+    let unsent: Vec<&String> = all.difference(&sent).collect();
+    assert!(unsent.is_empty(), "say in tests/start/examples.rs when these are sent: {unsent:?}");
+    assert!(faults.is_empty(), "{} examples do not work in the demo:\n{}", faults.len(), faults.join("\n"));
+}
