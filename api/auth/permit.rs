@@ -52,6 +52,13 @@ impl<P: Permission> Permit<P> {
                 .detail(format!("A key for scripts may not do this ({}). Sign in as a person.", P::NAME)));
         }
         let scope = actor.scope::<P>();
+        if scope == Scope::Nothing && actor.is_key() {
+            let detail = format!(
+                "This key does not have the permission {}: it was not given it, or its owner has it no longer. Make a key with it.",
+                P::NAME
+            );
+            return Err(ApiError::new(Code::Forbidden).detail(detail));
+        }
         if scope == Scope::Nothing {
             return Err(forbidden::<P>());
         }

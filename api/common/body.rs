@@ -9,7 +9,7 @@ use actix_web::web::Bytes;
 use actix_web::{FromRequest, HttpMessage as _, HttpRequest};
 use serde::de::DeserializeOwned;
 
-use super::shape;
+use super::{shape, words};
 use crate::error::{ApiError, Code, FieldError};
 
 /// The whole body, read by the middleware under its deadline and limit.
@@ -115,11 +115,15 @@ pub fn parse_json<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &[u
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }
+    if text.trim_ascii_start().first().is_some_and(|first| *first != b'{') {
+        // serde would take an array for an object, field by field.
+        let fault = FieldError::at("", "not_as_documented", "an object: { ... }");
+        return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
+    }
     let mut reader = serde_json::Deserializer::from_slice(text);
     let value: T = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
         let pointer = pointer_of(error.path());
-        let message = error.inner().to_string();
-        let detail = message.split(" at line ").next().unwrap_or_default().to_owned();
+        let detail = words::plain(&error.inner().to_string(), pointer.rsplit('/').next().unwrap_or_default());
         ApiError::new(Code::Invalid).errors(vec![FieldError::at(pointer, "not_as_documented", detail)])
     })?;
     check(&value).map_err(|errors| ApiError::new(Code::Invalid).errors(errors))?;
@@ -127,8 +131,19 @@ pub fn parse_json<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &[u
 }
 
 fn read_query<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &str) -> Result<T, ApiError> {
-    let value: T = serde_html_form::from_str(text).map_err(|error| {
-        ApiError::new(Code::BadParameter).errors(vec![FieldError::parameter("query", "unreadable", error.to_string())])
+    // A cursor is decoded and refused as a whole by whoever gave it out.
+    let unstorable =
+        |(name, value): &(String, String)| name != "cursor" && (name.contains('\0') || value.contains('\0'));
+    if let Some((name, _)) = form_pairs(text).find(unstorable) {
+        let fault =
+            FieldError::parameter(name.replace('\0', ""), "unstorable_character", "leave out the NUL character");
+        return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
+    }
+    let reader = serde_html_form::Deserializer::from_bytes(text.as_bytes());
+    let value: T = serde_path_to_error::deserialize(reader).map_err(|error| {
+        let name = pointer_of(error.path()).split('/').nth(1).unwrap_or("query").to_owned();
+        let detail = words::plain(&error.inner().to_string(), &name);
+        ApiError::new(Code::BadParameter).errors(vec![FieldError::parameter(name, "unreadable", detail)])
     })?;
     check(&value).map_err(|errors| {
         let errors = errors.into_iter().map(|fault| {
@@ -140,10 +155,16 @@ fn read_query<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &str) -
     Ok(value)
 }
 
+/// The names and values of a query string.
+fn form_pairs(text: &str) -> impl Iterator<Item = (String, String)> {
+    serde_html_form::from_str::<Vec<(String, String)>>(text).unwrap_or_default().into_iter()
+}
+
 /// Every broken rule, in the order of their places, so that the same body always gets the same answer.
 fn check<T: garde::Validate<Context = ()>>(value: &T) -> Result<(), Vec<FieldError>> {
     let Err(report) = value.validate() else { return Ok(()) };
-    let faults = report.iter().map(|(path, error)| (dotted_pointer(&path.to_string()), error.to_string()));
+    let faults =
+        report.iter().map(|(path, error)| (dotted_pointer(&path.to_string()), words::bound(&error.to_string())));
     let mut faults: Vec<_> = faults.map(|(place, detail)| FieldError::at(place, "not_valid", detail)).collect();
     faults.sort_by(|one, other| one.pointer.cmp(&other.pointer));
     Err(faults)

@@ -29,6 +29,12 @@ impl FromRequest for IfMatch {
     }
 }
 
+/// Whether it has the form of a version's tag.
+fn is_version(tag: &str) -> bool {
+    let number = tag.strip_prefix("\"v").and_then(|rest| rest.strip_suffix('"'));
+    number.is_some_and(|number| !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit()))
+}
+
 impl IfMatch {
     /// Holds the change to the version that the caller has read.
     ///
@@ -39,6 +45,11 @@ impl IfMatch {
         match &self.0 {
             None => Err(ApiError::new(Code::VersionMissing).header("etag", current)),
             Some(sent) if *sent == current => Ok(()),
+            Some(sent) if !is_version(sent) => {
+                let detail =
+                    "If-Match must hold the strong ETag that you read, with its quotation marks, such as \"v3\".";
+                Err(ApiError::new(Code::VersionStale).detail(detail.to_owned()).header("etag", current))
+            }
             Some(_) => Err(ApiError::new(Code::VersionStale).header("etag", current)),
         }
     }

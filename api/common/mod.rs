@@ -10,3 +10,4 @@ pub mod page;
 pub mod shape;
 pub mod short_text;
 pub mod text;
+pub mod words;

@@ -91,7 +91,7 @@ codes! {
     UnknownReference UNPROCESSABLE_ENTITY "unknown_reference" "Something named here does not exist" "An id in the body names nothing that exists in this unit. The list below says which.";
     // 429
     TooManyRequests TOO_MANY_REQUESTS "too_many_requests" "Too many requests" "You have sent too many requests in a short time. Wait as long as Retry-After says.";
-    SignInDelayed TOO_MANY_REQUESTS "sign_in_delayed" "Wait a moment before you try again" "There were several failed tries. Wait as long as Retry-After says, then try again; a reset link works at any time.";
+    SignInDelayed TOO_MANY_REQUESTS "sign_in_delayed" "Wait a moment before you try again" "There were several tries just now, for this account or from this place, that failed or came at the same moment. Wait as long as Retry-After says, then try again; a reset link works at any time.";
     // 5xx
     Internal INTERNAL_SERVER_ERROR "internal" "Something went wrong inside" "This is the server's fault, not yours. Nothing was changed. Try again; if it stays, tell the server's administrator the request id.";
     Unavailable SERVICE_UNAVAILABLE "unavailable" "Not ready just now" "The server cannot do this just now. Nothing was changed; wait as long as Retry-After says and send it again.";

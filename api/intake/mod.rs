@@ -18,6 +18,7 @@ pub mod fold;
 pub mod kinds;
 mod list;
 mod list_rows;
+mod mask;
 pub mod matching;
 pub mod parse;
 mod resolve_row;

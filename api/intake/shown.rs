@@ -68,7 +68,8 @@ pub struct Intake {
     pub skipped_rows: Vec<SkippedRow>,
     /// The preview in figures.
     pub counts: Counts,
-    /// An earlier list of the very same bytes that was applied: this one then changes nothing.
+    /// An earlier list of the very same bytes that was applied: for the same day this one changes nothing, for a later day it
+    /// says that all of it still holds then.
     #[schema(required = true)]
     pub same_file_as: Option<IntakeId>,
     /// When it was applied.
@@ -235,16 +236,41 @@ fn next_step(state: IntakeState, record: &IntakeRecord) -> String {
         IntakeState::Unreadable => "Mend the file as the fault says and upload it again.".into(),
         IntakeState::NeedsColumns => "Say which columns are meant, or in which order their days are written.".into(),
         IntakeState::Ready if counts.waiting > 0 => {
-            format!("Decide about the {} rows that wait for a person, then apply the list.", counts.waiting)
+            format!("Decide about the {} a person must look at, then apply the list.", amount(counts.waiting, "row"))
         }
-        IntakeState::Ready if counts.changes == 0 => {
+        IntakeState::Ready if counts.changes == 0 && counts.problems == 0 => {
             "Everything on this list is known: applying it changes nothing.".into()
         }
-        IntakeState::Ready => format!("Look at the {} changes, then apply the list.", counts.changes),
-        IntakeState::Applied if counts.changes == 0 => "It was applied and changed nothing.".into(),
-        IntakeState::Applied => format!("It was applied with {} changes. Nothing more is to be done.", counts.changes),
+        IntakeState::Ready if counts.changes == 0 => format!(
+            "Applying it changes nothing, and {} could not be used: look at the rows, mend the file and upload it again.",
+            amount(counts.problems, "cell")
+        ),
+        IntakeState::Ready if counts.problems == 0 => {
+            format!("Look at the {}, then apply the list.", amount(counts.changes, "change"))
+        }
+        IntakeState::Ready => format!(
+            "Look at the {} and at {} that could not be used, then apply the list.",
+            amount(counts.changes, "change"),
+            amount(counts.problems, "cell")
+        ),
+        IntakeState::Applied if counts.changes == 0 && counts.problems == 0 => {
+            "It was applied and changed nothing.".into()
+        }
+        IntakeState::Applied if counts.problems == 0 => {
+            format!("It was applied with {}. Nothing more is to be done.", amount(counts.changes, "change"))
+        }
+        IntakeState::Applied => format!(
+            "It was applied with {}; {} could not be used and said nothing.",
+            amount(counts.changes, "change"),
+            amount(counts.problems, "cell")
+        ),
         IntakeState::Discarded => "It was put away and changed nothing.".into(),
     }
+}
+
+/// `1 row`, `3 rows`.
+fn amount(number: u32, noun: &str) -> String {
+    format!("{number} {noun}{}", if number == 1 { "" } else { "s" })
 }
 
 /// The preview in figures.

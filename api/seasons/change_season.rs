@@ -34,7 +34,7 @@ pub struct SeasonChange {
     #[serde(default)]
     #[schema(value_type = String, required = false, min_length = 1, max_length = 60)]
     time_zone: Patch<String>,
-    /// Its first day.
+    /// Its first day. Once it has come, only an earlier one: what was recorded since would fall outside.
     #[garde(inner(custom(text::day)))]
     #[serde(default)]
     #[schema(value_type = NaiveDate, required = false)]
@@ -114,8 +114,10 @@ pub async fn change_season(
     let mut row = seasons.iter().find(|row| row.season_id == path.season_id.0).cloned().ok_or(Code::NotFound)?;
     if_match.require(row.version)?;
     open(row.closed_at)?;
+    let before = (rules::zone(&row.time_zone), row.starts_on);
     sent.apply(&mut row);
-    if let Some(fault) = rules::days_fault(row.starts_on, row.ends_on) {
+    let begun = rules::begun_fault(before, row.starts_on, permit.now());
+    if let Some(fault) = rules::days_fault(row.starts_on, row.ends_on).or(begun) {
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
     }
     let touched = Touched::season(path.season_id);

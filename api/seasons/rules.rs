@@ -1,6 +1,6 @@
 //! What a season's fields must be: pure.
 
-use chrono::{NaiveDate, NaiveTime};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 
 use crate::error::FieldError;
@@ -37,6 +37,21 @@ pub(super) fn currency_fault(code: &str) -> Option<FieldError> {
 /// What is wrong with a season's days, if anything.
 pub(super) fn days_fault(starts_on: NaiveDate, ends_on: NaiveDate) -> Option<FieldError> {
     (ends_on <= starts_on).then(|| FieldError::at("/ends_on", "too_early", "a day after the season's first day"))
+}
+
+/// A season that has begun, in its zone, does not begin later: what was recorded in it would fall outside and count no
+/// more.
+pub(super) fn begun_fault(
+    (zone, began_on): (Option<Tz>, NaiveDate),
+    starts_on: NaiveDate,
+    now: DateTime<Utc>,
+) -> Option<FieldError> {
+    let begun = zone.is_some_and(|zone| now.with_timezone(&zone).date_naive() >= began_on);
+    (begun && starts_on > began_on).then(|| {
+        let detail =
+            format!("{began_on} or earlier: the season has begun, and what was recorded in it would count no more");
+        FieldError::at("/starts_on", "has_begun", detail)
+    })
 }
 
 /// A time of day says nothing without its day.

@@ -9,6 +9,8 @@ mod accounts;
 #[cfg(test)]
 mod decisions;
 #[cfg(test)]
+mod evening;
+#[cfg(test)]
 mod faults;
 #[cfg(test)]
 mod framing;

@@ -67,6 +67,9 @@ impl Work<'_> {
     }
 
     fn state_certificate(&mut self, row: &ListRow, subject: Subject) {
+        if row.score_unreadable {
+            return; // the cell is among the problems already
+        }
         let (Some(course), Some(day)) = (row.course_code.as_deref(), row.completed_on) else {
             self.problem(row, Column::CourseCode, "incomplete", "", "a course and the day on which it was completed");
             return;

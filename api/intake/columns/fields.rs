@@ -1,7 +1,7 @@
 //! The cells of a row as what they say: days, outcomes, scores, addresses; and what cannot be read, with row and column.
 
-use super::dates;
-use super::plan::{self, ColumnPlan, PlannedColumn};
+use super::plan::{ColumnPlan, PlannedColumn};
+use super::{dates, plan};
 use crate::intake::fold;
 use crate::intake::kinds::ListColumn as C;
 use crate::intake::parse::table::{Cell, CellKind, CellProblem, ParsedRow, ParsedTable};
@@ -41,6 +41,9 @@ pub struct ListRow {
     pub completed_on: Option<NaiveDate>,
     /// The score in hundredths of a per cent: 92.5 % is 9250.
     pub score: Option<u16>,
+    /// A score is there and unreadable: the row proves no course, since only a missing score means "attended".
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub score_unreadable: bool,
 }
 
 /// What a list says about a screening; never more than this (domain.md section 17).
@@ -100,6 +103,7 @@ impl Reading<'_> {
 
 fn read_row(row: &ParsedRow, columns: &ColumnPlan, fractions: bool, problems: &mut Vec<CellProblem>) -> ListRow {
     let mut out = ListRow { row_number: row.row_number, ..ListRow::default() };
+    let mut end_unreadable = false;
     for planned in &columns.columns {
         let Some(cell) = row.cells.get(usize::from(planned.place)).filter(|cell| !is_blank(cell)) else { continue };
         if cell.kind == CellKind::Unreadable {
@@ -114,22 +118,29 @@ fn read_row(row: &ParsedRow, columns: &ColumnPlan, fractions: bool, problems: &m
                 let (first, last) = split_name(&cell.text);
                 out.first_name = out.first_name.or(first);
                 out.last_name = out.last_name.or(last);
-                if out.first_name.is_none() || out.last_name.is_none() {
-                    let _: Option<()> = reading.fail("name_incomplete", &cell.text, "a first and a last name");
-                }
+                let whole = out.first_name.as_ref().zip(out.last_name.as_ref());
+                let _ = whole.or_else(|| reading.fail("name_incomplete", &cell.text, "a first and a last name"));
             }
             C::Email => out.email = email(cell, &mut reading),
             C::Phone => out.phone = phone(cell, &mut reading),
             C::MembershipNumber => out.membership_number = naming_number(cell, &mut reading),
             C::MembershipValidUntil => out.membership_valid_until = day(cell, &mut reading),
             C::ScreeningOutcome => out.screening = screening(cell, &mut reading),
-            C::ScreeningValidUntil => out.screening_valid_until = day(cell, &mut reading),
+            C::ScreeningValidUntil => {
+                out.screening_valid_until = day(cell, &mut reading);
+                end_unreadable = out.screening_valid_until.is_none();
+            }
             C::ReceivedOn => out.received_on = day(cell, &mut reading),
             C::CourseCode => out.course_code = Some(cell.text.chars().take(120).collect()),
             C::CompletedOn => out.completed_on = day(cell, &mut reading),
-            C::Score => out.score = score(cell, fractions, &mut reading),
+            C::Score => {
+                out.score = score(cell, fractions, &mut reading);
+                out.score_unreadable = out.score.is_none();
+            }
         }
     }
+    // What ends on a day that nobody could read must not hold for ever.
+    out.screening = out.screening.filter(|outcome| !(end_unreadable && *outcome == ScreeningOutcome::Met));
     out
 }
 
