@@ -76,6 +76,7 @@ mod tests {
             valid_until_on: None,
             score_percent: None,
             grace_until_at: None,
+            waiver_id: None,
             can_be_done_now: !closed,
             who_can_close: vec![],
             how: None,

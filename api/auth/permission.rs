@@ -110,6 +110,18 @@ permissions! {
     EvidenceRecord      "evidence.record"       StandingsRead        true   false   false;
     /// Appoint, suspend, restore, stand down, sit out, rejoin.
     DecisionsTake       "decisions.take"        StandingsRead        true   false   false;
+    /// See waivers with their reasons.
+    WaiversRead         "waivers.read"          WaiversRead          false  false   false;
+    /// Waive a requirement, or propose it where two people must agree.
+    WaiversGive         "waivers.give"          WaiversRead          true   false   false;
+    /// Agree to a waiver as the second person.
+    WaiversApprove      "waivers.approve"       WaiversRead          true   false   false;
+    /// See overrides of gates with their reasons.
+    OverridesRead       "overrides.read"        OverridesRead        false  false   false;
+    /// Let a troop through a closed gate, or propose it where two people must agree.
+    OverridesGive       "overrides.give"        OverridesRead        true   false   false;
+    /// Agree to an override as the second person.
+    OverridesApprove    "overrides.approve"     OverridesRead        true   false   false;
     /// See uploaded lists and their previews.
     IntakesRead         "intakes.read"          IntakesRead          false  false   false;
     /// Upload lists and resolve their rows.

@@ -72,6 +72,8 @@ ids! {
     DecisionId
     /// A waiver of a requirement.
     WaiverId
+    /// An override of a gate for one troop.
+    OverrideId
     /// One uploaded list on its way in.
     IntakeId
     /// One row of an uploaded list.

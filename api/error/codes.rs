@@ -70,6 +70,8 @@ codes! {
     RequirementsOpen CONFLICT "requirements_open" "Requirements are still open" "This cannot be done while requirements are open. The list below names each and who can close it.";
     GateClosed CONFLICT "gate_closed" "The way is not open yet" "The unit's policy does not allow this yet. The list below names what is in the way, what opens it and who can do it.";
     WrongState CONFLICT "wrong_state" "Not in this state" "This act does not fit the present state. Read it again to see what can be done now.";
+    NobodyMay CONFLICT "nobody_may" "The policy lets nobody do this" "The unit's policy says that nobody may let this go. Close what is open, or let the unit manager change the policy first.";
+    SecondPersonNeeded CONFLICT "second_person_needed" "A second person must agree" "The policy asks for two people here, and you are the one who asked. Somebody else with the permission to agree (an overseer) must do this.";
     PreviewStale CONFLICT "preview_stale" "Things changed since the preview" "What you previewed has changed meanwhile. Look at the new preview, then apply that one.";
     RowsUnresolved CONFLICT "rows_unresolved" "Some rows wait for your decision" "Decide the rows that wait for a person, or leave them out, before you apply the list.";
     LastUnitManager CONFLICT "last_unit_manager" "The unit needs a unit manager" "This would leave the unit without a unit manager. Give the role to somebody else first.";

@@ -6,6 +6,7 @@ use garde::Validate;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
+use super::exceptions::{self, ExceptionReason};
 use super::read::{self, StandingsThen, TroopThen};
 use super::rules::Standing;
 use crate::auth::permission::{PeopleRead, Permission, StandingsRead};
@@ -73,6 +74,9 @@ pub struct TroopStanding {
     /// The names behind the coordinators' ids; empty for who may not see people.
     #[schema(max_items = 100)]
     pub people: Vec<CoordinatorName>,
+    /// Why something was waived or let through, with its last day; empty for who may not read it.
+    #[schema(max_items = 1000)]
+    pub exceptions: Vec<ExceptionReason>,
     /// The number of the unit's log at which this last changed.
     pub log_seq: i64,
 }
@@ -116,6 +120,7 @@ pub async fn show<P: Permission>(
         let named = read::names(tx, permit.unit()?, &ids).await?;
         people.extend(named.into_iter().map(|(person_id, name)| CoordinatorName { person_id, name }));
     }
+    let exceptions = exceptions::reasons(tx, permit, &standing).await?;
     let season_id = season.season_id;
-    Ok(TroopStanding { troop_id, number, name, season_id, stands_at: then.at, standing, people, log_seq })
+    Ok(TroopStanding { troop_id, number, name, season_id, stands_at: then.at, standing, people, exceptions, log_seq })
 }

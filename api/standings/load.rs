@@ -5,13 +5,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 use super::rules::{
-    AssignmentFact, DecisionFact, DecisionKind, EvidenceFact, EvidenceOutcome, EvidenceSource, Facts, WaiverFact,
+    AssignmentFact, DecisionFact, DecisionKind, EvidenceFact, EvidenceOutcome, EvidenceSource, Facts, OverrideFact,
+    WaiverFact,
 };
 use super::sql::cache::TroopRow;
-use super::sql::facts::{self, DecisionRow, EvidenceRow};
+use super::sql::facts::{self, DecisionRow, EvidenceRow, OverrideRow};
 use crate::auth::Tx;
-use crate::common::ids::{AssignmentId, DecisionId, EvidenceId, PersonId, SeasonId, UnitId, WaiverId};
+use crate::common::ids::{AssignmentId, DecisionId, EvidenceId, OverrideId, PersonId, SeasonId, UnitId, WaiverId};
 use crate::error::ApiError;
+use crate::seasons::policy::GateName;
 
 /// The facts of each of these troops, as far as the unit's log had come.
 pub(super) async fn facts(
@@ -27,6 +29,7 @@ pub(super) async fn facts(
     let people: Vec<Uuid> = people.into_iter().collect();
     let evidence = facts::evidence(tx, unit, season, (&troops, &people), up_to).await?;
     let waivers = facts::waivers(tx, unit, season, (&troops, &people)).await?;
+    let overrides = facts::overrides(tx, unit, season, &troops).await?;
     let decisions = facts::decisions(tx, unit, season, &troops, up_to).await?;
     let mut told = BTreeMap::new();
     for row in rows {
@@ -37,12 +40,14 @@ pub(super) async fn facts(
             of_troop == Some(troop) || person.is_some_and(|person| own.iter().any(|one| one.person_id == person))
         };
         let evidence = evidence.iter().filter(|fact| about(fact.person_id, fact.troop_id));
+        let overrides = overrides.iter().filter(|one| one.troop_id == troop);
         let decisions = decisions.iter().filter(|decision| decision.troop_id == troop);
         told.insert(
             troop,
             Facts {
                 first_season: row.first_season,
                 evidence: evidence.map(evidence_fact).collect::<Result<_, _>>()?,
+                overrides: overrides.map(override_fact).collect::<Result<_, _>>()?,
                 decisions: decisions.map(decision_fact).collect::<Result<_, _>>()?,
                 waivers: waivers
                     .iter()
@@ -103,6 +108,27 @@ pub(super) fn evidence_fact(row: &EvidenceRow) -> Result<EvidenceFact, ApiError>
         recorded_at: row.recorded_at,
         seq: row.log_seq,
     })
+}
+
+fn override_fact(row: &OverrideRow) -> Result<OverrideFact, ApiError> {
+    Ok(OverrideFact {
+        override_id: OverrideId(row.override_id),
+        gate: gate_named(&row.gate)?,
+        two_people: row.needs_two,
+        granted_at: row.granted_at,
+        until_on: row.until_on,
+        revoked_at: row.revoked_at,
+    })
+}
+
+/// The gate of this name in the database.
+pub(super) fn gate_named(name: &str) -> Result<GateName, ApiError> {
+    match name {
+        "order" => Ok(GateName::Order),
+        "collect" => Ok(GateName::Collect),
+        "earn" => Ok(GateName::Earn),
+        _ => Err(ApiError::broken("an override of an unknown gate")),
+    }
 }
 
 fn decision_fact(row: &DecisionRow) -> Result<DecisionFact, ApiError> {

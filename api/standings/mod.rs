@@ -8,6 +8,7 @@
 //! This feature owns the tables of facts (evidence, screening evidence, waivers, decisions): others add facts through
 //! [`record_evidence`] and [`record_decision`], between `change::hold` and `change::refresh`.
 
+mod exceptions;
 mod find;
 mod gates;
 mod list;
@@ -45,5 +46,18 @@ pub const fn feature() -> Feature {
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {
-    config.service(list::list_standings).service(find::find_standing).service(my_steps::list_my_steps);
+    config
+        .service(list::list_standings)
+        .service(find::find_standing)
+        .service(my_steps::list_my_steps)
+        .service(exceptions::waive_requirement::waive_requirement)
+        .service(exceptions::list_waivers::list_waivers)
+        .service(exceptions::find_waiver::find_waiver)
+        .service(exceptions::approve_waiver::approve_waiver)
+        .service(exceptions::end_waiver::end_waiver)
+        .service(exceptions::override_gate::override_gate)
+        .service(exceptions::list_overrides::list_overrides)
+        .service(exceptions::find_override::find_override)
+        .service(exceptions::approve_override::approve_override)
+        .service(exceptions::end_override::end_override);
 }

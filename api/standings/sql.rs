@@ -3,5 +3,6 @@
 //! Facts about the roster (assignments, troop seasons, names) are read here and written by the roster only.
 
 pub(super) mod cache;
+pub(super) mod exceptions;
 pub(super) mod facts;
 pub(super) mod record;

@@ -29,7 +29,8 @@ fn appointing_with_an_open_requirement_names_what_is_open() {
         assert_eq!(
             taken.at("/troop/standing/gates/2"),
             json!({
-                "gate": "earn", "open": true, "reasons": [], "ahead": [], "changes_at": "2040-09-01T05:00:00Z"
+                "gate": "earn", "open": true, "reasons": [], "ahead": [], "let_through": [], "overridden_by": null,
+                "changes_at": "2040-09-01T05:00:00Z"
             })
         );
         world.manager.post(&appoint, json!({})).await.expect_problem(409, "wrong_state");

@@ -11,6 +11,8 @@ mod decisions;
 #[cfg(test)]
 mod evening;
 #[cfg(test)]
+mod exceptions;
+#[cfg(test)]
 mod faults;
 #[cfg(test)]
 mod framing;

@@ -60,6 +60,12 @@ const SAMPLES: &[(&str, &str)] = &[
         "delete from waiver where asked_by = 'sample'",
     ),
     (
+        "insert into gate_override (unit_id, override_id, season_id, troop_id, gate, reason, until_on, needs_two, asked_at, asked_by, log_seq)
+         select unit_id, gen_random_uuid(), season_id, troop_id, 'order', 'sample', '2039-10-01', false, 'epoch', 'sample', 0
+         from troop_season where unit_id = $unit limit 1",
+        "delete from gate_override where asked_by = 'sample'",
+    ),
+    (
         "insert into decision (unit_id, decision_id, season_id, troop_id, kind, decided_at, decided_by, log_seq)
          select unit_id, gen_random_uuid(), season_id, troop_id, 'rejoin', 'epoch', 'sample', 0 from troop_season where unit_id = $unit limit 1",
         "delete from decision where decided_by = 'sample'",

@@ -48,6 +48,10 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("name_coordinator", Manager, &[("troop_id", Troop("203"))]),
     ("confirm_assignment", Manager, &[("assignment_id", Place("211"))]),
     ("record_evidence", Manager, &[("person_id", Lead("190"))]),
+    ("waive_requirement", Manager, &[("person_id", Lead("190"))]),
+    ("end_waiver", Manager, &[]),
+    ("override_gate", Manager, &[("troop_id", Troop("163"))]),
+    ("end_override", Manager, &[]),
     ("report_step", Coordinator, &[("troop_id", Troop("163"))]),
     ("appoint_coordinator", Manager, &[("assignment_id", Place("121"))]),
     ("suspend_coordinator", Manager, &[("assignment_id", Place("104"))]),
@@ -77,6 +81,8 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("accept_reset", Manager, 401, "the link's secret is nobody's"),
     ("sign_in", Manager, 401, "the demo's passwords are made anew each time"),
     ("refresh_session", Manager, 401, "the token is nobody's"),
+    ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
+    ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("decline_assignment", Manager, 409, "the one proposal of the demo was confirmed above"),
 ];
 

@@ -35,6 +35,7 @@ fn row(code: &str, kind: RequirementKind, outcome: RequirementOutcome) -> Requir
         valid_until_on: None,
         score_percent: None,
         grace_until_at: None,
+        waiver_id: None,
         can_be_done_now: true,
         who_can_close: Vec::new(),
         how: None,

@@ -36,6 +36,7 @@ fn turning_points(world: &World<'_>) -> BTreeSet<DateTime<Utc>> {
         points.extend(assignment.until_at);
     }
     points.extend(facts.waivers.iter().map(|waiver| calendar.end_of_day(waiver.until_on)));
+    points.extend(facts.overrides.iter().map(|one| calendar.end_of_day(one.until_on)));
     for fact in &facts.evidence {
         points.insert(calendar.start_of_day(fact.observed_on));
         let asked = policy.requirements.iter().find(|asked| asked.code == fact.requirement);

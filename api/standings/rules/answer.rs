@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{EvidenceSource, GateStanding, Lapse, Reason, Step};
-use crate::common::ids::{AssignmentId, PersonId};
+use crate::common::ids::{AssignmentId, PersonId, WaiverId};
 use crate::seasons::policy::{RequirementKind, WaivableBy};
 
 /// Where a troop stands, and why.
@@ -138,6 +138,9 @@ pub struct RequirementStanding {
     /// Vanished from a list, but tolerated until this instant; null otherwise.
     #[schema(required = true)]
     pub grace_until_at: Option<DateTime<Utc>>,
+    /// The waiver that closes it; null when none does or it is not shown.
+    #[schema(required = true)]
+    pub waiver_id: Option<WaiverId>,
     /// Whether it is open and everything that comes before it is done.
     pub can_be_done_now: bool,
     /// Who can close it; empty when it is closed.

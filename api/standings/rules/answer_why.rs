@@ -1,11 +1,11 @@
 //! The answer's why and what next: reasons, steps, gates and what will lapse.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::Closer;
-use crate::common::ids::PersonId;
+use crate::common::ids::{OverrideId, PersonId};
 use crate::seasons::policy::{GateName, OverrideBy};
 
 /// One reason for a state.
@@ -127,9 +127,29 @@ pub struct GateStanding {
     /// What would hold it shut from a later milestone on, as things stand.
     #[schema(max_items = 1000)]
     pub ahead: Vec<GateReason>,
+    /// What an override lets the troop through, now or from a later milestone on: it holds again when the override ends.
+    #[schema(max_items = 1000)]
+    pub let_through: Vec<GateReason>,
+    /// The override in force; null when there is none.
+    #[schema(required = true)]
+    pub overridden_by: Option<OverrideInForce>,
     /// When it opens or closes by itself, as things stand; null when it does not.
     #[schema(required = true)]
     pub changes_at: Option<DateTime<Utc>>,
+}
+
+/// An override in force.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct OverrideInForce {
+    /// Which one.
+    pub override_id: OverrideId,
+    /// Whether two people agreed: then it also reaches rules that one person may not override.
+    pub two_people: bool,
+    /// Its last day.
+    pub until_on: NaiveDate,
+    /// The end of that day, when it ends by itself.
+    pub ends_at: DateTime<Utc>,
 }
 
 /// One thing that holds a gate shut.

@@ -80,6 +80,7 @@ fn row(world: &World<'_>, asked: &Requirement, person: Option<PersonId>, graced:
         row.outcome = RequirementOutcome::Waived;
         row.closed = true;
         row.valid_until_on = Some(waiver.until_on);
+        row.waiver_id = Some(waiver.waiver_id);
     } else {
         let newest =
             known.iter().max_by_key(|fact| (fact.observed_on, weight(asked, fact), fact.seq, fact.evidence_id));
@@ -105,6 +106,7 @@ fn blank(asked: &Requirement) -> RequirementStanding {
         valid_until_on: None,
         score_percent: None,
         grace_until_at: None,
+        waiver_id: None,
         can_be_done_now: false,
         who_can_close: Vec::new(),
         how: None,

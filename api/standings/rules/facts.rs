@@ -4,7 +4,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use crate::common::ids::{AssignmentId, DecisionId, EvidenceId, PersonId, WaiverId};
+use crate::common::ids::{AssignmentId, DecisionId, EvidenceId, OverrideId, PersonId, WaiverId};
+use crate::seasons::policy::GateName;
 
 /// The facts of one troop in one season.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -17,6 +18,8 @@ pub struct Facts {
     pub evidence: Vec<EvidenceFact>,
     /// Waivers of the troop's and of each of those people's requirements.
     pub waivers: Vec<WaiverFact>,
+    /// Overrides of its gates.
+    pub overrides: Vec<OverrideFact>,
     /// Decisions about its assignments and about its season.
     pub decisions: Vec<DecisionFact>,
 }
@@ -32,6 +35,10 @@ impl Facts {
         known.waivers.retain(|waiver| waiver.granted_at <= at);
         for waiver in &mut known.waivers {
             waiver.revoked_at = happened(waiver.revoked_at);
+        }
+        known.overrides.retain(|one| one.granted_at <= at);
+        for one in &mut known.overrides {
+            one.revoked_at = happened(one.revoked_at);
         }
         for assignment in &mut known.assignments {
             assignment.proposed_at = happened(assignment.proposed_at);
@@ -128,6 +135,23 @@ pub struct WaiverFact {
     pub requirement: String,
     /// The person it is for; none when it is for the troop.
     pub person_id: Option<PersonId>,
+    /// When everyone whom the policy asks had agreed to it.
+    pub granted_at: DateTime<Utc>,
+    /// Its last day.
+    pub until_on: NaiveDate,
+    /// When it was taken back.
+    pub revoked_at: Option<DateTime<Utc>>,
+}
+
+/// Leave for the troop to pass a gate although something holds it shut, with a reason kept elsewhere. It ends.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OverrideFact {
+    /// Its identity.
+    pub override_id: OverrideId,
+    /// The gate.
+    pub gate: GateName,
+    /// Whether two people agreed: then it also reaches rules that one person may not override.
+    pub two_people: bool,
     /// When everyone whom the policy asks had agreed to it.
     pub granted_at: DateTime<Utc>,
     /// Its last day.

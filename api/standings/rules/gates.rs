@@ -3,11 +3,11 @@
 use chrono::{DateTime, Utc};
 
 use super::{
-    Closer, CoordinatorStanding, CoordinatorState, Deadline, GateReason, GateStanding, ReasonCode, RequirementStanding,
-    TroopState, World, wording,
+    Closer, CoordinatorStanding, CoordinatorState, Deadline, GateReason, GateStanding, OverrideFact, OverrideInForce,
+    ReasonCode, RequirementStanding, TroopState, World, wording,
 };
 use crate::common::ids::PersonId;
-use crate::seasons::policy::{CountedCoordinators, GateName, GateRule, Requirement, Whose};
+use crate::seasons::policy::{CountedCoordinators, GateName, GateRule, OverrideBy, Requirement, Whose};
 
 /// Every gate at this instant; when it will change is left for the outlook.
 pub(super) fn gates(
@@ -21,12 +21,48 @@ pub(super) fn gates(
         .into_iter()
         .map(|gate| {
             let rules = || world.policy.gates.iter().filter(|one| one.gate == gate).flat_map(|one| &one.rules);
-            let reasons: Vec<_> =
-                rules().filter(|rule| in_force(world, rule)).flat_map(|rule| look.unmet(rule)).collect();
-            let ahead = rules().filter(|rule| comes_later(world, rule)).flat_map(|rule| look.unmet(rule)).collect();
-            GateStanding { gate, open: reasons.is_empty(), reasons, ahead, changes_at: None }
+            let leave = leave(world, gate);
+            let mut let_through = Vec::new();
+            let mut reasons = Vec::new();
+            for rule in rules().filter(|rule| in_force(world, rule)) {
+                let passed = leave.as_ref().is_some_and(|leave| reaches(leave, rule));
+                if passed { &mut let_through } else { &mut reasons }.extend(look.unmet(rule));
+            }
+            let mut ahead = Vec::new();
+            for rule in rules().filter(|rule| comes_later(world, rule)) {
+                // It lets the troop through from that milestone on if it still lasts then.
+                let from = rule.from.as_ref().and_then(|code| world.calendar.instant(code));
+                let lasts = |leave: &OverrideInForce| from.is_some_and(|from| from < leave.ends_at);
+                let passed = leave.as_ref().is_some_and(|leave| reaches(leave, rule) && lasts(leave));
+                if passed { &mut let_through } else { &mut ahead }.extend(look.unmet(rule));
+            }
+            let open = reasons.is_empty();
+            GateStanding { gate, open, reasons, ahead, let_through, overridden_by: leave, changes_at: None }
         })
         .collect()
+}
+
+/// The override of a gate that is in force: of several the one by two people, then the one that lasts longest.
+fn leave(world: &World<'_>, gate: GateName) -> Option<OverrideInForce> {
+    let World { calendar, facts, at, .. } = *world;
+    let in_force = facts.overrides.iter().filter(|one| {
+        one.gate == gate
+            && one.granted_at <= at
+            && one.revoked_at.is_none_or(|revoked| at < revoked)
+            && at < calendar.end_of_day(one.until_on)
+    });
+    let best = in_force.max_by_key(|one| (one.two_people, one.until_on, one.override_id))?;
+    let OverrideFact { override_id, two_people, until_on, .. } = *best;
+    Some(OverrideInForce { override_id, two_people, until_on, ends_at: calendar.end_of_day(until_on) })
+}
+
+/// Whether an override lets a troop through a rule: as the policy says who may.
+fn reaches(leave: &OverrideInForce, rule: &GateRule) -> bool {
+    match rule.override_by {
+        OverrideBy::Never => false,
+        OverrideBy::Manager => true,
+        OverrideBy::TwoPeople => leave.two_people,
+    }
 }
 
 /// In force from its first milestone (never while that has no date) until its last (for ever while that has none).

@@ -44,6 +44,7 @@ impl Standing {
         for gate in &mut self.gates {
             gate.reasons.clear();
             gate.ahead.clear();
+            gate.let_through.clear();
         }
         self.lapses.clear();
         self
@@ -61,4 +62,5 @@ fn hide(row: &mut RequirementStanding) {
     row.valid_until_on = None;
     row.score_percent = None;
     row.grace_until_at = None;
+    row.waiver_id = None;
 }

@@ -6,8 +6,8 @@ use uuid::Uuid;
 
 use super::worlds::*;
 use super::*;
-use crate::common::ids::{DecisionId, EvidenceId, WaiverId};
-use crate::seasons::policy::{AnyOf, CountedCoordinators, WaivableBy};
+use crate::common::ids::{DecisionId, EvidenceId, OverrideId, WaiverId};
+use crate::seasons::policy::{AnyOf, CountedCoordinators, GateName, OverrideBy, WaivableBy};
 
 const CODES: [&str; 7] =
     ["membership", "registration", "screening", "agreement", "yearly_training", "first_season_course", "bank_details"];
@@ -104,21 +104,35 @@ fn a_waiver() -> impl Strategy<Value = WaiverFact> {
     )
 }
 
+fn an_override() -> impl Strategy<Value = OverrideFact> {
+    let revoked = prop::option::weighted(0.3, hours(-50..100));
+    (prop::sample::select(GateName::ALL.to_vec()), any::<bool>(), hours(-100..50), -2_i64..8, revoked, any::<u128>())
+        .prop_map(|(gate, two_people, granted_at, last, revoked_at, id)| OverrideFact {
+            override_id: OverrideId(Uuid::from_u128(id)),
+            gate,
+            two_people,
+            granted_at,
+            until_on: day("2027-01-10") + TimeDelta::days(last),
+            revoked_at,
+        })
+}
+
 fn some_facts() -> impl Strategy<Value = Facts> {
     // Mostly in order, so that every state comes up: one proof of everything from before, then what happens.
     let early = prop::collection::vec(prop::bool::weighted(0.8), CODES.len() * 2);
     let evidence = prop::collection::vec(a_fact(), 0..12);
     let decisions = prop::collection::vec(a_decision(), 0..5);
     let waivers = prop::collection::vec(a_waiver(), 0..3);
-    (any::<bool>(), early, an_assignment(1), an_assignment(2), evidence, decisions, waivers).prop_map(
-        |(first_season, early, one, two, mut evidence, decisions, waivers)| {
+    let overrides = prop::collection::vec(an_override(), 0..3);
+    (any::<bool>(), early, an_assignment(1), an_assignment(2), evidence, decisions, waivers, overrides).prop_map(
+        |(first_season, early, one, two, mut evidence, decisions, waivers, overrides)| {
             for (place, _) in early.iter().enumerate().filter(|(_, wanted)| **wanted) {
                 let code = CODES[place / 2];
                 let who = (code != "bank_details").then_some(if place % 2 == 0 { LEAD } else { SECOND });
                 let early = Told::default().met(code, who, "2027-01-02").facts.evidence.remove(0);
                 evidence.push(EvidenceFact { seq: -1, ..early });
             }
-            Facts { first_season, assignments: vec![one, two], evidence, waivers, decisions }
+            Facts { first_season, assignments: vec![one, two], evidence, waivers, overrides, decisions }
         },
     )
 }
@@ -136,6 +150,9 @@ fn some_policy() -> impl Strategy<Value = Policy> {
             if lenient {
                 for requirement in &mut policy.requirements {
                     requirement.waivable_by = Some(WaivableBy::Manager);
+                }
+                for rule in policy.gates.iter_mut().flat_map(|gate| &mut gate.rules) {
+                    rule.override_by = OverrideBy::Manager;
                 }
             }
             policy
@@ -161,6 +178,7 @@ proptest! {
         turned.evidence.reverse();
         turned.decisions.reverse();
         turned.waivers.reverse();
+        turned.overrides.reverse();
         turned.assignments.reverse();
         prop_assert_eq!(standing(&policy, &calendar(), &facts, now), standing(&policy, &calendar(), &turned, now));
     }
@@ -184,6 +202,7 @@ proptest! {
         known.evidence.retain(|fact| fact.recorded_at <= now);
         known.decisions.retain(|decision| decision.decided_at <= now);
         known.waivers.retain(|waiver| waiver.granted_at <= now);
+        known.overrides.retain(|one| one.granted_at <= now);
         for assignment in &mut known.assignments {
             if assignment.confirmed_at.is_some_and(|instant| instant > now) {
                 assignment.confirmed_at = None;
@@ -223,6 +242,41 @@ proptest! {
             (TroopState::Gathering, rows.iter().any(|row| !row.closed)),
         ];
         prop_assert_eq!(table.iter().find(|(_, applies)| *applies).map(|(state, _)| *state), Some(standing.state));
+    }
+
+    /// A waiver closes nothing before it is granted, after it was taken back, from the end of its last day on, or where
+    /// the policy lets nobody waive; and whatever reads as waived is closed by a waiver that is in force.
+    #[test]
+    fn a_waiver_never_outlives_its_end(policy in some_policy(), facts in some_facts(), now in hours(-10..150)) {
+        let calendar = calendar();
+        let seen = standing(&policy, &calendar, &facts, now);
+        let own = seen.coordinators.iter().flat_map(|one| &one.requirements);
+        for row in own.chain(&seen.requirements) {
+            prop_assert_eq!(row.waiver_id.is_some(), row.outcome == RequirementOutcome::Waived);
+            let Some(id) = row.waiver_id else { continue };
+            let waiver = facts.waivers.iter().find(|waiver| waiver.waiver_id == id).unwrap();
+            // New York is five hours behind in January: the day after the last one begins at five o'clock UTC.
+            let end = (waiver.until_on + TimeDelta::days(1)).and_hms_opt(5, 0, 0).unwrap().and_utc();
+            prop_assert!(waiver.granted_at <= now && now < end, "{} at {}", waiver.until_on, now);
+            prop_assert_ne!(row.waivable_by, WaivableBy::Never);
+        }
+    }
+
+    /// An override only ever opens its own gate, for as long as it lasts, and changes nothing else of the answer.
+    #[test]
+    fn an_override_opens_its_gate_and_nothing_else(policy in some_policy(), facts in some_facts(), now in hours(-10..150)) {
+        let without = standing(&policy, &calendar(), &Facts { overrides: vec![], ..facts.clone() }, now);
+        let with = standing(&policy, &calendar(), &facts, now);
+        prop_assert_eq!((with.state, &with.requirements), (without.state, &without.requirements));
+        for (was, is) in without.gates.iter().zip(&with.gates) {
+            prop_assert!(is.open || !was.open);
+            let in_force = facts.overrides.iter().any(|one| {
+                let end = (one.until_on + TimeDelta::days(1)).and_hms_opt(5, 0, 0).unwrap().and_utc();
+                one.gate == is.gate && one.granted_at <= now && now < end && one.revoked_at.is_none_or(|back| now < back)
+            });
+            prop_assert_eq!(is.overridden_by.is_some(), in_force);
+            prop_assert!(in_force || is.open == was.open);
+        }
     }
 
     /// What is kept in the cache reads back as it was.

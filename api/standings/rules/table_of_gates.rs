@@ -56,6 +56,42 @@ fn a_gate_is_held_by_the_rules_in_force() {
 }
 
 #[test]
+fn an_override_reaches_as_far_as_the_policy_says_and_ends() {
+    let told = Told::with_lead();
+    // Until 15 January membership and registration hold the gate shut, which the manager may override; after it the
+    // missing appointment, which two people may; 16 January five o'clock UTC is the milestone's instant.
+    let one = told.clone().let_through(GateName::Order, false, "2026-11-01T12:00:00Z", "2027-01-20");
+    let two = told.clone().let_through(GateName::Order, true, "2026-11-01T12:00:00Z", "2027-01-20");
+    for (name, told, when, open) in [
+        ("nobody let it through", &told, NOVEMBER, false),
+        ("by one", &one, "2026-11-01T11:59:59Z", false),
+        ("by one", &one, "2026-11-01T12:00:00Z", true),
+        ("by one", &one, "2027-01-16T04:59:59Z", true),
+        ("by one", &one, "2027-01-16T05:00:00Z", false),
+        ("by two", &two, "2027-01-16T05:00:00Z", true),
+        ("by two", &two, "2027-01-21T04:59:59Z", true),
+        ("by two", &two, "2027-01-21T05:00:00Z", false),
+    ] {
+        assert_eq!(gate(&told.at(when), GateName::Order).open, open, "{name} {when}");
+    }
+    let seen = one.at(NOVEMBER);
+    let order = gate(&seen, GateName::Order);
+    assert_eq!((order.let_through.len(), order.ahead.len()), (2, 1));
+    assert_eq!(order.changes_at, Some(at("2027-01-16T05:00:00Z")));
+    let seen = two.at(NOVEMBER);
+    let order = gate(&seen, GateName::Order);
+    assert_eq!((order.let_through.len(), order.ahead.len()), (3, 0));
+    assert_eq!(order.changes_at, Some(at("2027-01-21T05:00:00Z")));
+    let never = told.clone().let_through(GateName::Collect, true, "2026-11-01T12:00:00Z", "2027-01-20");
+    assert!(!gate(&never.at(NOVEMBER), GateName::Collect).open, "the policy lets nobody override it");
+    assert!(!gate(&one.at(NOVEMBER), GateName::Earn).open, "another gate");
+    let mut back = one.clone();
+    back.facts.overrides[0].revoked_at = Some(at("2026-12-01T12:00:00Z"));
+    assert!(gate(&back.at("2026-12-01T11:59:59Z"), GateName::Order).open);
+    assert!(!gate(&back.at("2026-12-01T12:00:00Z"), GateName::Order).open);
+}
+
+#[test]
 fn an_undated_milestone_never_starts_a_rule_and_never_ends_one() {
     let mut undated = policy();
     undated.gates[0].rules[0].until = Some("sale_opens".to_owned());

@@ -111,6 +111,35 @@ pub(in super::super) async fn waivers(
     Ok(rows.fetch_all(tx.db()).await?)
 }
 
+pub(in super::super) struct OverrideRow {
+    pub override_id: Uuid,
+    pub troop_id: Uuid,
+    pub gate: String,
+    pub needs_two: bool,
+    pub granted_at: DateTime<Utc>,
+    pub until_on: NaiveDate,
+    pub revoked_at: Option<DateTime<Utc>>,
+}
+
+/// The overrides of these troops' gates that were ever in force.
+pub(in super::super) async fn overrides(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: SeasonId,
+    troops: &[Uuid],
+) -> Result<Vec<OverrideRow>, ApiError> {
+    let rows = sqlx::query_as!(
+        OverrideRow,
+        r#"select override_id, troop_id, gate, needs_two, granted_at as "granted_at!", until_on, revoked_at
+           from gate_override
+           where unit_id = $1 and season_id = $2 and troop_id = any ($3) and granted_at is not null"#,
+        unit.0,
+        season.0,
+        troops
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
 pub(in super::super) struct DecisionRow {
     pub decision_id: Uuid,
     pub troop_id: Uuid,

@@ -106,6 +106,12 @@ const PREPARED: &[&str] = &[
      select unit_id, intake_id, 1, false, '{\"row_number\": 1, \"name\": \"\", \"troop_number\": null, \"state\": \"person\",
             \"needs_a_person\": false, \"person_id\": null, \"troop_id\": null, \"candidates\": [], \"reason_code\": null,
             \"reason\": null, \"also_on_rows\": [], \"changes\": [], \"problems\": []}' from intake",
+    "insert into waiver (unit_id, waiver_id, season_id, requirement, troop_id, reason, until_on, needs_two, asked_at, asked_by, log_seq)
+     select distinct on (unit_id) unit_id, overlay(unit_id::text placing '8' from 34)::uuid, season_id, 'bank_details', troop_id, 'x',
+            '2040-05-01'::date, true, '2039-10-01'::timestamptz, 'system', 0 from troop_season order by unit_id, troop_id",
+    "insert into gate_override (unit_id, override_id, season_id, troop_id, gate, reason, until_on, needs_two, asked_at, asked_by, log_seq)
+     select unit_id, overlay(unit_id::text placing '9' from 34)::uuid, season_id, troop_id, 'earn', reason, until_on, true, asked_at,
+            asked_by, 0 from waiver",
     "insert into frozen_document (unit_id, document_id, kind, number, season_id, figures, sha256, stands_at, made_at, made_by, log_seq)
      select unit_id, overlay(unit_id::text placing '7' from 34)::uuid, 'season_return', 1, season_id, figures,
             sha256(convert_to(figures, 'UTF8')), '2039-10-01', '2039-10-01', 'system', 0
