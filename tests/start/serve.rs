@@ -139,6 +139,10 @@ fn a_second_signal_ends_it_within_a_second_and_the_cluster_still_ends_cleanly() 
     )
     .expect("half a request");
     server.signal("TERM");
+    // Two signals in one moment are one to a process that was not running meanwhile.
+    wait_until("it is about to stop", PATIENCE, || {
+        !server.get("/readyz").is_some_and(|answer| answer.starts_with("HTTP/1.1 200"))
+    });
     let began = Instant::now();
     server.signal("TERM");
     server.child.wait().expect("its end");
