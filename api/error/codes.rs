@@ -73,6 +73,8 @@ codes! {
     NobodyMay CONFLICT "nobody_may" "The policy lets nobody do this" "The unit's policy says that nobody may let this go. Close what is open, or let the unit manager change the policy first.";
     SecondPersonNeeded CONFLICT "second_person_needed" "A second person must agree" "The policy asks for two people here, and you are the one who asked. Somebody else with the permission to agree (an overseer) must do this.";
     PreviewStale CONFLICT "preview_stale" "Things changed since the preview" "What you previewed has changed meanwhile. Look at the new preview, then apply that one.";
+    MassChange CONFLICT "mass_change" "This list changes much of the roster at once" "The list says something else than was known about more of the roster than the policy lets pass unasked. Look at the figures below and at the preview; if it is right, apply it again with confirm_touched as the list below says.";
+    BuiltOn CONFLICT "built_on" "Something stands on this list" "The list cannot be taken back while something stands on it. Undo what the list below names, the first one first, or upload a newer list that says what is right.";
     RowsUnresolved CONFLICT "rows_unresolved" "Some rows wait for your decision" "Decide the rows that wait for a person, or leave them out, before you apply the list.";
     LastUnitManager CONFLICT "last_unit_manager" "The unit needs a unit manager" "This would leave the unit without a unit manager. Give the role to somebody else first.";
     RoleHeld CONFLICT "role_held" "This person holds this role" "The person holds this role at that time already. Look at the person's grants (list_grants); end that one first if its dates are wrong.";

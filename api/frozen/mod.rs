@@ -126,6 +126,19 @@ pub async fn list(
     rows.into_iter().map(Frozen::try_from).collect()
 }
 
+/// The number of the newest document of a kind and season that was frozen after this place of the unit's log.
+///
+/// # Errors
+/// Database faults.
+pub async fn frozen_since(
+    tx: &mut Tx,
+    unit: UnitId,
+    (kind, season): (Kind, SeasonId),
+    log_seq: i64,
+) -> Result<Option<i64>, ApiError> {
+    sql::newest_since(tx, unit, (kind.name(), season.0), log_seq).await
+}
+
 /// The names of the people in a document; none where one was erased.
 ///
 /// # Errors

@@ -89,6 +89,22 @@ pub(super) async fn find(tx: &mut Tx, unit: UnitId, kind: &str, document: Uuid) 
     Ok(row.fetch_optional(tx.db()).await?)
 }
 
+pub(super) async fn newest_since(
+    tx: &mut Tx,
+    unit: UnitId,
+    (kind, season): (&str, Uuid),
+    log_seq: i64,
+) -> Result<Option<i64>, ApiError> {
+    let number = sqlx::query_scalar!(
+        "select max(number) from frozen_document where unit_id = $1 and kind = $2 and season_id = $3 and log_seq > $4",
+        unit.0,
+        kind,
+        season,
+        log_seq
+    );
+    Ok(number.fetch_one(tx.db()).await?)
+}
+
 pub(super) async fn list(
     tx: &mut Tx,
     unit: UnitId,

@@ -7,13 +7,13 @@ use garde::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::changes::{Change, PersonField, PersonRef, RowPreview, Subject};
+use super::changes::{Change, PersonField, PersonRef, RowPreview, Statement, Subject};
 use super::choose_columns::under_way;
 use super::find::IntakePath;
 use super::kinds::ListKind;
 use super::shown::{Intake, IntakeRow};
 use super::sql::rows::{self, RowRecord};
-use super::sql::{self, LockedIntake};
+use super::sql::{self, LockedIntake, lists};
 use super::work::{self, Made};
 use crate::auth::permission::{IntakesApply, Permission as _};
 use crate::auth::{Permit, Tx};
@@ -23,7 +23,7 @@ use crate::common::body::{Json, Path};
 use crate::common::etag::etag;
 use crate::common::ids::{IntakeId, PersonId, SeasonId};
 use crate::error::{ApiError, Code, FieldError, Problems};
-use crate::roster::{self, KnownPerson};
+use crate::roster::{self, KnownPerson, MadeByList};
 use crate::seasons;
 use crate::standings::rules::EvidenceSource;
 use crate::standings::{self, NewEvidence};
@@ -37,6 +37,10 @@ pub struct PreviewToApply {
     #[garde(length(min = 1, max = 30))]
     #[schema(min_length = 1, max_length = 30)]
     preview: String,
+    /// The second confirmation of a list that touches much of the roster: how many people and troops together, as the 409
+    /// has named them. Left out otherwise.
+    #[garde(skip)]
+    confirm_touched: Option<u32>,
 }
 
 /// The most rows that an answer names.
@@ -71,16 +75,25 @@ pub async fn apply_intake(
     may_apply(&locked, &kept)?;
     let choices = locked.0.choices.0.clone();
     let made = work::make(&mut tx, unit, &locked.0, &table, &choices, &work::resolutions(&kept)).await?;
-    let changed = differing(&kept, &made.shown);
+    let mut changed = differing(&kept, &made.shown);
+    if changed.is_empty() && locked.0.absences.0 != made.absences {
+        changed.push(0);
+    }
     if !changed.is_empty() {
         let version = made.keep(&mut tx, unit, &locked, &table, &choices).await?;
         // The new preview is derived, so it is no change of anybody's data; the next look finds it.
         tx.commit_unlogged().await?;
         return Err(stale(version, &changed));
     }
+    brake(&made, body.0.confirm_touched)?;
     let log_seq = tx.seq().await?;
-    make_changes(&mut tx, &permit, &locked, &made).await?;
-    sql::apply(&mut tx, &permit, &locked, log_seq).await?;
+    let made_by_list = make_changes(&mut tx, &permit, &locked, &made).await?;
+    sql::apply(&mut tx, &permit, &locked, &made_by_list, log_seq).await?;
+    if !choices.letters.is_empty() || !choices.date_orders.is_empty() {
+        let kind = ListKind::from_name(&locked.0.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
+        let memory = work::memory(&mut tx, unit, kind).await?.and(&table, &choices, &made.columns);
+        lists::remember(&mut tx, &permit, kind.name(), &memory, log_seq).await?;
+    }
     change::refresh(&mut tx, unit, &touched).await?;
     let intake = Intake::try_from(sql::find(&mut tx, unit, path.intake_id).await?)?;
     tx.about("intake", path.intake_id);
@@ -101,6 +114,26 @@ fn may_apply(locked: &LockedIntake, rows: &[RowRecord]) -> Result<(), ApiError> 
     if waiting.is_empty() { Ok(()) } else { Err(ApiError::new(Code::RowsUnresolved).errors(waiting)) }
 }
 
+/// The brake: a list that says something else than was known about much of the roster is confirmed a second time, by the
+/// figure itself, so that no script confirms what nobody has seen.
+fn brake(made: &Made, confirmed: Option<u32>) -> Result<(), ApiError> {
+    let touched = made.preview.touched;
+    let share = made.policy.intake.mass_change_percent;
+    let all = touched.people.saturating_add(touched.troops);
+    if !touched.brakes(share) || confirmed == Some(all) {
+        return Ok(());
+    }
+    let figures = format!(
+        "{} of {} people and {} of {} troops are touched, {} of them by not being on this complete list; the policy lets {share} % pass. Send \"confirm_touched\": {all} with the same preview if that is right",
+        touched.people,
+        touched.of_people,
+        touched.troops,
+        touched.of_troops,
+        made.absences.len()
+    );
+    Err(ApiError::new(Code::MassChange).errors(vec![FieldError::at("/confirm_touched", "confirm_again", figures)]))
+}
+
 fn about(row: &IntakeRow) -> String {
     let problem = row.problems.first().map(|problem| format!("expected {}", problem.expected));
     let why = row.reason.clone().filter(|_| problem.is_none()).or(problem).unwrap_or_default();
@@ -109,8 +142,10 @@ fn about(row: &IntakeRow) -> String {
 
 fn stale(version: i64, changed: &[u32]) -> ApiError {
     let named = changed.iter().take(ROWS_NAMED);
-    let errors = named
-        .map(|row| FieldError::matter("row_changed", format!("row {row} would now do something else than you saw")));
+    let errors = named.map(|row| match row {
+        0 => FieldError::matter("absences_changed", "others than you saw are now missing from this complete list"),
+        row => FieldError::matter("row_changed", format!("row {row} would now do something else than you saw")),
+    });
     ApiError::new(Code::PreviewStale).errors(errors.collect()).header("etag", etag(version))
 }
 
@@ -130,11 +165,12 @@ async fn make_changes(
     by: &Permit<IntakesApply>,
     locked: &LockedIntake,
     made: &Made,
-) -> Result<(), ApiError> {
+) -> Result<MadeByList, ApiError> {
     let mut new_people: BTreeMap<u32, PersonId> = BTreeMap::new();
-    for row in &made.previews {
+    let mut by_list = MadeByList::default();
+    for row in &made.preview.rows {
         for change in &row.changes {
-            change_people(tx, by, row, change, &mut new_people).await?;
+            change_people(tx, by, row, change, &mut new_people, &mut by_list).await?;
         }
     }
     let person = |of: PersonRef| match of {
@@ -144,36 +180,46 @@ async fn make_changes(
         }
     };
     let season = SeasonId(locked.0.season_id);
+    let list = IntakeId(locked.0.intake_id);
     let certificates = ListKind::from_name(&locked.0.kind) == Some(ListKind::Certificates);
     let source = if certificates { EvidenceSource::Certificate } else { EvidenceSource::List };
+    let fact = |requirement: &String, subject: &Subject, statement: &Statement, row: Option<i32>| {
+        Ok::<_, ApiError>(NewEvidence {
+            requirement: requirement.clone(),
+            subject: match subject {
+                Subject::Person(of) => standings::Subject::Person(person(*of)?),
+                Subject::Troop(troop) => standings::Subject::Troop(*troop),
+            },
+            outcome: statement.outcome,
+            observed_on: statement.observed_on,
+            valid_until_on: statement.valid_until_on,
+            score_percent: statement.score_percent,
+            source,
+            list_row: Some((list, row)),
+            note: None,
+        })
+    };
     let mut facts = Vec::new();
-    for row in &made.previews {
-        let list_row = Some((IntakeId(locked.0.intake_id), i32::try_from(row.row_number).unwrap_or(i32::MAX)));
+    for row in &made.preview.rows {
+        let number = i32::try_from(row.row_number).ok();
         for change in &row.changes {
             match change {
                 Change::ProposeAssignment { person: of, troop_id, lead } => {
-                    roster::propose(tx, by, season, (*troop_id, person(*of)?), *lead).await?;
+                    let proposed = roster::propose(tx, by, season, (*troop_id, person(*of)?), *lead).await?;
+                    by_list.proposals.push(proposed);
                 }
-                Change::RecordFact { requirement, subject, statement, .. } => facts.push(NewEvidence {
-                    requirement: requirement.clone(),
-                    subject: match subject {
-                        Subject::Person(of) => standings::Subject::Person(person(*of)?),
-                        Subject::Troop(troop) => standings::Subject::Troop(*troop),
-                    },
-                    outcome: statement.outcome,
-                    observed_on: statement.observed_on,
-                    valid_until_on: statement.valid_until_on,
-                    score_percent: statement.score_percent,
-                    source,
-                    list_row,
-                    note: None,
-                }),
+                Change::RecordFact { requirement, subject, statement, .. } => {
+                    facts.push(fact(requirement, subject, statement, number)?);
+                }
                 Change::NewPerson { .. } | Change::FillIn { .. } => {}
             }
         }
     }
+    for absence in &made.preview.absences {
+        facts.push(fact(&absence.requirement, &absence.subject, &absence.statement, None)?);
+    }
     standings::record_evidence(tx, by, season, &made.policy, &facts).await?;
-    Ok(())
+    Ok(by_list)
 }
 
 async fn change_people(
@@ -182,17 +228,16 @@ async fn change_people(
     row: &RowPreview,
     change: &Change,
     new_people: &mut BTreeMap<u32, PersonId>,
+    by_list: &mut MadeByList,
 ) -> Result<(), ApiError> {
     match change.clone() {
         Change::NewPerson { first_name, last_name, membership_number, email, phone } => {
             let person_id = PersonId::new();
             new_people.insert(row.row_number, person_id);
-            roster::make_known(
-                tx,
-                by,
-                &KnownPerson { person_id, first_name, last_name, membership_number, email, phone },
-            )
-            .await
+            let known = KnownPerson { person_id, first_name, last_name, membership_number, email, phone };
+            by_list.people.push(person_id);
+            by_list.note(&known);
+            roster::make_known(tx, by, &known).await
         }
         Change::FillIn { person_id, field, value } => {
             let mut gap = KnownPerson {
@@ -208,6 +253,7 @@ async fn change_people(
                 PersonField::Email => gap.email = Some(value),
                 PersonField::Phone => gap.phone = Some(value),
             }
+            by_list.note(&gap);
             roster::fill_in(tx, by, &gap).await
         }
         Change::ProposeAssignment { .. } | Change::RecordFact { .. } => Ok(()),

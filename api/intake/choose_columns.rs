@@ -10,6 +10,7 @@ use super::columns::plan::ColumnChoices;
 use super::find::IntakePath;
 use super::kinds::{ListColumn, ListKind};
 use super::shown::Intake;
+use super::upload::may_be_complete;
 use super::{sql, work};
 use crate::auth::Permit;
 use crate::auth::permission::{IntakesUpload, Permission as _};
@@ -18,7 +19,7 @@ use crate::common::body::{Json, Path};
 use crate::common::ids::IntakeId;
 use crate::error::{ApiError, Code, FieldError, Problems};
 
-/// What is said about the columns; what is not named stays as it was found.
+/// What is said about the list and its columns; what is not named stays as it was found.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"columns": [{"column": "received_on", "letter": "B"}], "date_orders": [{"column": "received_on", "order": "day_first"}]}))]
@@ -33,6 +34,9 @@ pub struct ChosenColumns {
     #[serde(default)]
     #[schema(max_items = 30)]
     date_orders: Vec<ChosenOrder>,
+    /// Whether nobody is missing from the list; null or left out leaves it as it was said before.
+    #[garde(skip)]
+    complete: Option<bool>,
 }
 
 /// Which column of the file holds this.
@@ -60,7 +64,7 @@ pub struct ChosenOrder {
     order: DateOrder,
 }
 
-/// Say which column of a list is which, and in which order its days are written.
+/// Say which column of a list is which, in which order its days are written, and whether the list is complete.
 ///
 /// The preview is made anew; decisions about its rows stay.
 #[utoipa::path(tag = "intake", params(IntakePath), request_body = ChosenColumns, extensions(("x-permission" = json!(IntakesUpload::NAME))), responses((status = 200, description = "The list with its new preview.", body = Intake), Problems))]
@@ -72,9 +76,12 @@ pub async fn choose_columns(
 ) -> Result<Answer<Intake>, ApiError> {
     let unit = permit.unit()?;
     let mut tx = permit.tx()?;
-    let locked = sql::lock(&mut tx, &permit, path.intake_id).await?;
+    let mut locked = sql::lock(&mut tx, &permit, path.intake_id).await?;
     tx.replay().await?;
     let table = under_way(&locked)?;
+    if let Some(complete) = body.0.complete {
+        say_complete(&mut tx, &permit, &mut locked, complete).await?;
+    }
     let mut choices = locked.0.choices.0.clone();
     apply_choices(&mut choices, body.0, &locked.0.kind)?;
     let resolutions = work::resolutions(&sql::rows::rows(&mut tx, unit, path.intake_id).await?);
@@ -94,6 +101,21 @@ pub async fn choose_columns(
     finish(tx, &permit, path.intake_id, &locked).await
 }
 
+async fn say_complete(
+    tx: &mut crate::auth::Tx,
+    permit: &Permit<IntakesUpload>,
+    locked: &mut sql::LockedIntake,
+    complete: bool,
+) -> Result<(), ApiError> {
+    let kind = ListKind::from_name(&locked.0.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
+    may_be_complete(kind, complete).map_err(|expected| {
+        ApiError::new(Code::Invalid).errors(vec![FieldError::at("/complete", "says_nothing", expected)])
+    })?;
+    sql::say_complete(tx, permit, locked, complete).await?;
+    locked.0.complete = complete;
+    Ok(())
+}
+
 /// The table of a list that is still under way.
 pub(super) fn under_way(locked: &sql::LockedIntake) -> Result<super::parse::ParsedTable, ApiError> {
     let open = matches!(locked.0.state.as_str(), "ready" | "needs_columns");
@@ -103,6 +125,8 @@ pub(super) fn under_way(locked: &sql::LockedIntake) -> Result<super::parse::Pars
             "reading" => "The list is still being read. Ask again in a second.",
             "unreadable" => "The list could not be read. Mend the file and upload it again.",
             "applied" => "The list was applied already. Upload a newer list to change something.",
+            "reversed" => "The list was taken back. Upload it again if it is right after all.",
+            "needs_sheet" => "Several sheets of the workbook could be the list. First say which is meant (choose_sheet).",
             _ => "The list was put away. Upload it again if it is needed after all.",
         };
         ApiError::new(Code::WrongState).detail(detail)

@@ -9,7 +9,7 @@ use utoipa::{IntoParams, ToSchema};
 use super::find::IntakesPath;
 use super::kinds::ListKind;
 use super::shown::{Counts, IntakeState, state_of};
-use super::sql::{self, SummaryRecord};
+use super::sql::lists::{self, SummaryRecord};
 use crate::auth::Permit;
 use crate::auth::permission::{IntakesRead, Permission as _};
 use crate::common::answer::Answer;
@@ -82,7 +82,7 @@ pub async fn list_intakes(
     let filters = ("intakes", unit);
     let after: Option<(DateTime<Utc>, IntakeId)> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
-    let mut rows = sql::list(&mut tx, unit, after, i64::from(limit) + 1).await?;
+    let mut rows = lists::list(&mut tx, unit, after, i64::from(limit) + 1).await?;
     let more = page::cut(&mut rows, limit);
     let items: Vec<IntakeSummary> = rows.into_iter().map(summary).collect::<Result<_, _>>()?;
     let last = items.last().filter(|_| more);

@@ -6,12 +6,15 @@
 //! changes (`changes`). Nothing of this touches the roster before `apply`.
 //!
 //! What never happens: a list is applied that nobody could read; two rows take one person silently; a name alone is
-//! matched across troops; a list states something that none of its columns states; absence changes anything (yet).
+//! matched across troops; a list states something that none of its columns states; absence from a list counts that nobody
+//! called complete; a list is taken back while something stands on it.
 
 mod apply;
 pub mod changes;
 mod choose_columns;
 pub mod columns;
+mod compare;
+pub mod difference;
 mod discard;
 mod find;
 pub mod fold;
@@ -22,11 +25,15 @@ mod mask;
 pub mod matching;
 pub mod parse;
 mod resolve_row;
+mod reverse;
 mod shown;
 mod sql;
 mod upload;
+mod watch;
 mod words;
 mod work;
+
+pub use watch::{WaitingList, WatchedKind, watched};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -48,5 +55,8 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(choose_columns::choose_columns)
         .service(resolve_row::resolve_intake_row)
         .service(apply::apply_intake)
+        .service(reverse::reverse_intake)
+        .service(compare::compare_intake)
+        .service(watch::list_list_kinds)
         .service(discard::discard_intake);
 }

@@ -4,6 +4,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::changes::Touched;
 use super::columns::plan::ColumnPlan;
 use super::kinds::ListKind;
 use super::matching::{Candidate, ReasonCode};
@@ -23,12 +24,16 @@ pub enum IntakeState {
     Reading,
     /// It could not be read; `fault` says why and what to do.
     Unreadable,
+    /// Several sheets of the workbook could be the list: a person says which is meant.
+    NeedsSheet,
     /// A person has to say which column is which, or in which order days are written.
     NeedsColumns,
     /// Its preview stands.
     Ready,
     /// It was applied.
     Applied,
+    /// It was applied, and taken back.
+    Reversed,
     /// It was put away.
     Discarded,
 }
@@ -72,16 +77,51 @@ pub struct Intake {
     /// says that all of it still holds then.
     #[schema(required = true)]
     pub same_file_as: Option<IntakeId>,
+    /// Sheets of the workbook that could each be the list, where one has to be chosen.
+    #[schema(max_items = 100, value_type = Vec<crate::common::short_text::ShortText>)]
+    pub sheets: Vec<String>,
+    /// Whether the uploader says that nobody is missing from it.
+    pub complete: bool,
+    /// Who was named by an earlier list and is not on this one, though it is complete: applying records it.
+    #[schema(max_items = 40_000)]
+    pub absences: Vec<AbsentOne>,
+    /// A list of this kind that was applied and speaks for a later day: being left out of this one then says nothing.
+    #[schema(required = true)]
+    pub superseded_by: Option<IntakeId>,
     /// When it was applied.
     #[schema(required = true)]
     pub applied_at: Option<DateTime<Utc>>,
+    /// When it was taken back.
+    #[schema(required = true)]
+    pub reversed_at: Option<DateTime<Utc>>,
+    /// When the file and what was read of it were erased, their time being over.
+    #[schema(required = true)]
+    pub file_erased_at: Option<DateTime<Utc>>,
     /// The stamp of the preview: send it to apply exactly this preview.
     #[schema(max_length = 30, example = "\"v3\"")]
     pub etag: String,
 }
 
+/// Somebody, or a troop, that an earlier list named and a complete one does not.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct AbsentOne {
+    /// The code of the requirement that being on the list proves.
+    #[schema(max_length = 40)]
+    pub requirement: String,
+    /// The person.
+    #[schema(required = true)]
+    pub person_id: Option<PersonId>,
+    /// Or the troop.
+    #[schema(required = true)]
+    pub troop_id: Option<TroopId>,
+    /// What applying the list records, in a sentence.
+    #[schema(max_length = 600)]
+    pub sentence: String,
+}
+
 /// A preview in figures.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(default)]
 pub struct Counts {
     /// Rows that hold data.
     pub rows: u32,
@@ -103,6 +143,12 @@ pub struct Counts {
     pub facts: u32,
     /// Cells and rows with something wrong.
     pub problems: u32,
+    /// People and troops that are not on this complete list, counted once a requirement.
+    pub absences: u32,
+    /// People of the season's roster about whom something that was known is said otherwise.
+    pub touched_people: u32,
+    /// Troops of the season about which something that was known is said otherwise.
+    pub touched_troops: u32,
 }
 
 /// What a row is taken for. New values may come.
@@ -223,7 +269,13 @@ impl TryFrom<IntakeRecord> for Intake {
             skipped_rows: skipped_rows.unwrap_or_default(),
             counts: record.counts.0,
             same_file_as: record.same_file_as.map(IntakeId),
+            sheets: record.sheets.0,
+            complete: record.complete,
+            absences: record.absences.0,
+            superseded_by: record.superseded_by.map(IntakeId),
             applied_at: record.applied_at,
+            reversed_at: record.reversed_at,
+            file_erased_at: record.erased_at,
             etag: etag(record.version),
         })
     }
@@ -238,33 +290,47 @@ fn next_step(state: IntakeState, record: &IntakeRecord) -> String {
         IntakeState::Ready if counts.waiting > 0 => {
             format!("Decide about the {} a person must look at, then apply the list.", amount(counts.waiting, "row"))
         }
-        IntakeState::Ready if counts.changes == 0 && counts.problems == 0 => {
-            "Everything on this list is known: applying it changes nothing.".into()
-        }
-        IntakeState::Ready if counts.changes == 0 => format!(
-            "Applying it changes nothing, and {} could not be used: look at the rows, mend the file and upload it again.",
-            amount(counts.problems, "cell")
-        ),
-        IntakeState::Ready if counts.problems == 0 => {
-            format!("Look at the {}, then apply the list.", amount(counts.changes, "change"))
-        }
-        IntakeState::Ready => format!(
-            "Look at the {} and at {} that could not be used, then apply the list.",
-            amount(counts.changes, "change"),
-            amount(counts.problems, "cell")
-        ),
-        IntakeState::Applied if counts.changes == 0 && counts.problems == 0 => {
-            "It was applied and changed nothing.".into()
-        }
-        IntakeState::Applied if counts.problems == 0 => {
-            format!("It was applied with {}. Nothing more is to be done.", amount(counts.changes, "change"))
-        }
-        IntakeState::Applied => format!(
-            "It was applied with {}; {} could not be used and said nothing.",
-            amount(counts.changes, "change"),
-            amount(counts.problems, "cell")
-        ),
+        IntakeState::Ready => ready_step(counts),
+        IntakeState::NeedsSheet => "Several sheets could be the list: say which is meant (choose_sheet).".into(),
+        IntakeState::Reversed => "It was taken back. Upload it again if it is right after all.".into(),
+        IntakeState::Applied => applied_step(counts),
         IntakeState::Discarded => "It was put away and changed nothing.".into(),
+    }
+}
+
+/// What to look at before a list is applied.
+fn ready_step(counts: &Counts) -> String {
+    let all = counts.changes.saturating_add(counts.absences);
+    match (all, counts.problems) {
+        (0, 0) => return "Everything on this list is known: applying it changes nothing.".into(),
+        (0, problems) => {
+            let cells = amount(problems, "cell");
+            return format!(
+                "Applying it changes nothing, and {cells} could not be used: look at the rows, mend the file and upload it again."
+            );
+        }
+        _ => {}
+    }
+    let look = [
+        (counts.changes, format!("the {}", amount(counts.changes, "change"))),
+        (counts.absences, format!("the {} who are not on this complete list", counts.absences)),
+        (counts.problems, format!("{} that could not be used", amount(counts.problems, "cell"))),
+    ];
+    let look: Vec<String> = look.into_iter().filter(|(number, _)| *number > 0).map(|(_, words)| words).collect();
+    format!("Look at {}, then apply the list.", look.join(" and at "))
+}
+
+/// What came of an applied list.
+fn applied_step(counts: &Counts) -> String {
+    let changes = counts.changes.saturating_add(counts.absences);
+    match (changes, counts.problems) {
+        (0, 0) => "It was applied and changed nothing.".into(),
+        (_, 0) => format!("It was applied with {}. Nothing more is to be done.", amount(changes, "change")),
+        (_, problems) => format!(
+            "It was applied with {}; {} could not be used and said nothing.",
+            amount(changes, "change"),
+            amount(problems, "cell")
+        ),
     }
 }
 
@@ -274,7 +340,7 @@ fn amount(number: u32, noun: &str) -> String {
 }
 
 /// The preview in figures.
-pub(super) fn counted(rows: &[IntakeRow]) -> Counts {
+pub(super) fn counted(rows: &[IntakeRow], absences: &[AbsentOne], touched: Touched) -> Counts {
     let count = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
     let of_kind = |kind: RowChangeKind| {
         count(rows.iter().flat_map(|row| &row.changes).filter(|change| change.kind == kind).count())
@@ -290,5 +356,8 @@ pub(super) fn counted(rows: &[IntakeRow]) -> Counts {
         proposals: of_kind(RowChangeKind::Proposal),
         facts: of_kind(RowChangeKind::Fact),
         problems: count(rows.iter().map(|row| row.problems.len()).sum()),
+        absences: count(absences.len()),
+        touched_people: touched.people,
+        touched_troops: touched.troops,
     }
 }

@@ -1,5 +1,7 @@
-//! Every query of intake; those about rows are in [`rows`].
+//! Every query of intake; those about rows are in [`rows`], about all lists of a kind in [`lists`].
 
+pub(super) mod lists;
+pub(super) mod reversal;
 pub(super) mod rows;
 
 use chrono::{DateTime, NaiveDate, Utc};
@@ -8,11 +10,12 @@ use uuid::Uuid;
 
 use super::columns::plan::{ColumnChoices, ColumnPlan};
 use super::parse::{ParseFault, ParsedTable};
-use super::shown::Counts;
+use super::shown::{AbsentOne, Counts};
 use crate::auth::permission::{IntakesApply, IntakesUpload, Permission};
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{IntakeId, SeasonId, UnitId};
 use crate::error::{ApiError, Code};
+use crate::roster::MadeByList;
 
 /// A list on its way in, without its rows.
 pub(super) struct IntakeRecord {
@@ -31,7 +34,17 @@ pub(super) struct IntakeRecord {
     pub applied_at: Option<DateTime<Utc>>,
     /// An earlier list of the same bytes that was applied.
     pub same_file_as: Option<Uuid>,
+    pub complete: bool,
+    pub absences: Json<Vec<AbsentOne>>,
+    /// An applied list of this kind that speaks for a later day.
+    pub superseded_by: Option<Uuid>,
+    pub made: Option<Json<MadeByList>>,
+    pub reversed_at: Option<DateTime<Utc>>,
+    pub sheets: Json<Vec<String>>,
+    pub sheet: Option<String>,
+    pub erased_at: Option<DateTime<Utc>>,
     pub version: i64,
+    pub log_seq: i64,
 }
 
 /// An intake whose row is held until the transaction ends.
@@ -46,6 +59,7 @@ pub(super) struct NewIntake<'a> {
     pub sha256: &'a [u8],
     pub content: &'a [u8],
     pub listed_on: NaiveDate,
+    pub complete: bool,
 }
 
 pub(super) async fn insert(
@@ -66,8 +80,8 @@ pub(super) async fn insert(
     .await?;
     sqlx::query!(
         "insert into intake (unit_id, intake_id, season_id, kind, file_name, file_sha256, listed_on, state, reading_since,
-             choices, counts, uploaded_at, uploaded_by, version, log_seq)
-         values ($1, $2, $3, $4, $5, $6, $7, 'reading', $8, $9, $10, $11, $12, 1, $13)",
+             choices, counts, uploaded_at, uploaded_by, version, log_seq, complete)
+         values ($1, $2, $3, $4, $5, $6, $7, 'reading', $8, $9, $10, $11, $12, 1, $13, $14)",
         unit.0,
         new.intake_id.0,
         new.season_id.0,
@@ -80,7 +94,8 @@ pub(super) async fn insert(
         Json(Counts::default()) as _,
         now,
         actor,
-        log_seq
+        log_seq,
+        new.complete
     )
     .execute(tx.db())
     .await?;
@@ -97,7 +112,13 @@ pub(super) async fn find(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<
                    where o.unit_id = i.unit_id and o.file_sha256 = i.file_sha256 and o.kind = i.kind
                      and o.state = 'applied' and o.intake_id <> i.intake_id
                    order by o.applied_at limit 1) as "same_file_as?",
-                  i.version
+                  i.complete, i.absences as "absences: Json<Vec<AbsentOne>>",
+                  (select o.intake_id from intake o
+                   where o.unit_id = i.unit_id and o.season_id = i.season_id and o.kind = i.kind and o.state = 'applied'
+                     and o.listed_on > i.listed_on and o.intake_id <> i.intake_id
+                   order by o.listed_on desc, o.intake_id limit 1) as "superseded_by?",
+                  i.made as "made: Json<MadeByList>", i.reversed_at, i.sheets as "sheets: Json<Vec<String>>", i.sheet,
+                  i.erased_at, i.version, i.log_seq
            from intake i where i.unit_id = $1 and i.intake_id = $2"#,
         unit.0,
         intake.0
@@ -135,58 +156,24 @@ pub(super) async fn content(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Resu
     Ok(content.fetch_optional(tx.db()).await?)
 }
 
-/// A list on its way in, in short.
-pub(super) struct SummaryRecord {
-    pub intake_id: Uuid,
-    pub season_id: Uuid,
-    pub kind: String,
-    pub file_name: String,
-    pub listed_on: NaiveDate,
-    pub state: String,
-    pub counts: Json<Counts>,
-    pub uploaded_at: DateTime<Utc>,
-    pub applied_at: Option<DateTime<Utc>>,
-    pub version: i64,
-}
-
-pub(super) async fn list(
-    tx: &mut Tx,
-    unit: UnitId,
-    after: Option<(DateTime<Utc>, IntakeId)>,
-    limit: i64,
-) -> Result<Vec<SummaryRecord>, ApiError> {
-    let (after_at, after_id) = after.map(|(at, id)| (at, id.0)).unzip();
-    let rows = sqlx::query_as!(
-        SummaryRecord,
-        r#"select intake_id, season_id, kind, file_name, listed_on, state, counts as "counts: Json<Counts>", uploaded_at,
-                  applied_at, version
-           from intake
-           where unit_id = $1 and ($2::timestamptz is null or (uploaded_at, intake_id) < ($2, $3))
-           order by uploaded_at desc, intake_id desc limit $4"#,
-        unit.0,
-        after_at,
-        after_id,
-        limit
-    );
-    Ok(rows.fetch_all(tx.db()).await?)
-}
-
 /// Marks a list as applied.
 pub(super) async fn apply(
     tx: &mut Tx,
     by: &Permit<IntakesApply>,
     intake: &LockedIntake,
+    made: &MadeByList,
     log_seq: i64,
 ) -> Result<(), ApiError> {
     let (unit, at, actor) = (by.unit()?, tx.logged_at(), tx.actor().to_owned());
     sqlx::query!(
-        "update intake set state = 'applied', applied_at = $3, applied_by = $4, version = version + 1, log_seq = $5
+        "update intake set state = 'applied', applied_at = $3, applied_by = $4, version = version + 1, log_seq = $5, made = $6
          where unit_id = $1 and intake_id = $2",
         unit.0,
         intake.0.intake_id,
         at,
         actor,
-        log_seq
+        log_seq,
+        Json(made) as _
     )
     .execute(tx.db())
     .await?;
@@ -206,6 +193,24 @@ pub(super) async fn discard(
         by.unit()?.0,
         intake.0.intake_id,
         log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+/// Says whether a list is complete; the preview is made anew after it.
+pub(super) async fn say_complete(
+    tx: &mut Tx,
+    by: &Permit<IntakesUpload>,
+    intake: &LockedIntake,
+    complete: bool,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "update intake set complete = $3 where unit_id = $1 and intake_id = $2",
+        by.unit()?.0,
+        intake.0.intake_id,
+        complete
     )
     .execute(tx.db())
     .await?;

@@ -38,6 +38,12 @@ pub struct UploadQuery {
     #[garde(skip)]
     #[param(example = "2026-10-12")]
     listed_on: NaiveDate,
+    /// Whether nobody is missing from the list, of a role list or bank details: whoever was on an earlier one and is not on
+    /// this one then reads as not on the newest list.
+    #[garde(skip)]
+    #[serde(default)]
+    #[param(default = false)]
+    complete: bool,
 }
 
 /// The types under which lists are sent; what the file really is shows when it is read.
@@ -63,7 +69,7 @@ pub async fn upload_list(
     query: Query<UploadQuery>,
     upload: Upload,
 ) -> Result<Accepted<Intake>, ApiError> {
-    let UploadQuery { kind, file_name, listed_on } = query.0;
+    let UploadQuery { kind, file_name, listed_on, complete } = query.0;
     if !TYPES.contains(&upload.content_type.as_str()) {
         return Err(ApiError::new(Code::WrongContentType));
     }
@@ -71,6 +77,9 @@ pub async fn upload_list(
         let fault = FieldError::at("", "empty", "the file itself as the body of the request");
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
     }
+    may_be_complete(kind, complete).map_err(|expected| {
+        ApiError::new(Code::Invalid).errors(vec![FieldError::parameter("complete", "says_nothing", expected)])
+    })?;
     let unit = permit.unit()?;
     let mut tx = permit.tx()?;
     let season = seasons::hold_current(&mut tx, unit).await?;
@@ -92,6 +101,7 @@ pub async fn upload_list(
         sha256: &Sha256::digest(&upload.bytes),
         content: &upload.bytes,
         listed_on,
+        complete,
     };
     sql::insert(&mut tx, &permit, &new, log_seq).await?;
     let intake = Intake::try_from(sql::find(&mut tx, unit, intake_id).await?)?;
@@ -101,4 +111,12 @@ pub async fn upload_list(
     let answer = tx.commit_with(answer).await?;
     actix_web::rt::spawn(work::read_list(around.system.clone(), around.parser.clone(), unit, intake_id, kind));
     Ok(answer)
+}
+
+/// A list is called complete only where being left out of it says something.
+pub(super) fn may_be_complete(kind: ListKind, complete: bool) -> Result<(), &'static str> {
+    if complete && !kind.absence_counts() {
+        return Err("false: being left out of a list of this kind says nothing");
+    }
+    Ok(())
 }

@@ -1,22 +1,40 @@
 //! A preview in words: every row and every change as the sentence that a volunteer reads.
 
-use super::changes::{Change, Current, PersonField, PersonRef, RowPreview, RowState, Subject};
+use std::collections::HashMap;
+
+use super::changes::{Absence, Change, Current, PersonField, PersonRef, Preview, RowPreview, RowState, Subject};
 use super::columns::fields::ListRow;
-use super::shown::{IntakeRow, IntakeRowState, RowChange, RowChangeKind};
-use crate::common::ids::TroopId;
+use super::shown::{AbsentOne, IntakeRow, IntakeRowState, RowChange, RowChangeKind};
+use crate::common::ids::{PersonId, TroopId};
 use crate::seasons::policy::Policy;
 use crate::standings::rules::EvidenceOutcome;
 
-/// The rows of a preview as people see them.
-pub(super) fn shown(rows: &[ListRow], previews: &[RowPreview], policy: &Policy, current: &Current) -> Vec<IntakeRow> {
-    let words = Words { policy, current, rows };
-    rows.iter().zip(previews).map(|(row, preview)| words.row(row, preview)).collect()
+/// The rows of a preview, and who is not on it, as people see them.
+pub(super) fn shown(
+    rows: &[ListRow],
+    preview: &Preview,
+    policy: &Policy,
+    current: &Current,
+) -> (Vec<IntakeRow>, Vec<AbsentOne>) {
+    let people = current.people.iter().map(|person| {
+        let name = format!("{} {}", person.known.first_name, person.known.last_name);
+        (person.known.person_id, name.trim().to_owned())
+    });
+    let words = Words {
+        policy,
+        people: people.collect(),
+        troops: current.troops.iter().map(|troop| (troop.troop_id, troop.number.as_str())).collect(),
+        rows: rows.iter().map(|row| (row.row_number, row)).collect(),
+    };
+    let shown = rows.iter().zip(&preview.rows).map(|(row, preview)| words.row(row, preview)).collect();
+    (shown, preview.absences.iter().map(|absence| words.absence(absence)).collect())
 }
 
 struct Words<'a> {
     policy: &'a Policy,
-    current: &'a Current,
-    rows: &'a [ListRow],
+    people: HashMap<PersonId, String>,
+    troops: HashMap<TroopId, &'a str>,
+    rows: HashMap<u32, &'a ListRow>,
 }
 
 fn name(row: &ListRow) -> String {
@@ -77,16 +95,8 @@ impl Words<'_> {
                 plain(RowChangeKind::Proposal, sentence)
             }
             Change::RecordFact { requirement, subject, statement, .. } => {
-                let title = self
-                    .policy
-                    .requirements
-                    .iter()
-                    .find(|asked| asked.code == *requirement)
-                    .map_or(requirement.as_str(), |asked| &asked.title);
-                let about = match subject {
-                    Subject::Person(person) => self.person(*person),
-                    Subject::Troop(troop) => format!("troop {}", self.troop(*troop)),
-                };
+                let title = self.title(requirement);
+                let about = self.subject(*subject);
                 let outcome = if statement.outcome == EvidenceOutcome::Met { "met" } else { "not met" };
                 let until = statement.valid_until_on.map(|day| format!(", until {day}")).unwrap_or_default();
                 let score = statement.score_percent.map(|score| format!(", {score} %")).unwrap_or_default();
@@ -100,26 +110,42 @@ impl Words<'_> {
         }
     }
 
+    fn absence(&self, absence: &Absence) -> AbsentOne {
+        let (person_id, troop_id) = match absence.subject {
+            Subject::Person(PersonRef::Known(person)) => (Some(person), None),
+            Subject::Person(PersonRef::New(_)) => (None, None),
+            Subject::Troop(troop) => (None, Some(troop)),
+        };
+        let sentence = format!(
+            "{}: {} is not on this list of {}, and was met on {}.",
+            self.title(&absence.requirement),
+            self.subject(absence.subject),
+            absence.statement.observed_on,
+            absence.last_seen_on
+        );
+        AbsentOne { requirement: absence.requirement.clone(), person_id, troop_id, sentence }
+    }
+
+    fn title<'b>(&'b self, requirement: &'b str) -> &'b str {
+        let asked = self.policy.requirements.iter().find(|asked| asked.code == requirement);
+        asked.map_or(requirement, |asked| &asked.title)
+    }
+
+    fn subject(&self, subject: Subject) -> String {
+        match subject {
+            Subject::Person(person) => self.person(person),
+            Subject::Troop(troop) => format!("troop {}", self.troop(troop)),
+        }
+    }
+
     fn person(&self, person: PersonRef) -> String {
         match person {
-            PersonRef::Known(id) => {
-                let known = self.current.people.iter().find(|person| person.known.person_id == id);
-                known
-                    .map(|person| format!("{} {}", person.known.first_name, person.known.last_name))
-                    .unwrap_or_default()
-            }
-            PersonRef::New(first_row) => {
-                self.rows.iter().find(|row| row.row_number == first_row).map(name).unwrap_or_default()
-            }
+            PersonRef::Known(id) => self.people.get(&id).cloned().unwrap_or_default(),
+            PersonRef::New(first_row) => self.rows.get(&first_row).map(|row| name(row)).unwrap_or_default(),
         }
     }
 
     fn troop(&self, id: TroopId) -> String {
-        self.current
-            .troops
-            .iter()
-            .find(|troop| troop.troop_id == id)
-            .map(|troop| troop.number.clone())
-            .unwrap_or_default()
+        self.troops.get(&id).map(|number| (*number).to_owned()).unwrap_or_default()
     }
 }

@@ -6,17 +6,18 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{NaiveDate, TimeDelta};
 
 use super::changes::{
-    Current, CurrentFact, CurrentPerson, CurrentTroop, PersonRef, ReadList, Resolution, RowPreview, Statement, Subject,
-    World, preview,
+    Current, CurrentFact, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, Statement, Subject,
+    World, look,
 };
 use super::columns::fields::read_rows;
-use super::columns::plan::{ColumnChoices, ColumnPlan, plan};
+use super::columns::memory::ColumnMemory;
+use super::columns::plan::{ColumnChoices, ColumnPlan, plan_remembering};
 use super::kinds::ListKind;
 use super::matching::Known;
 use super::parse::{FaultCode, ParseFault, ParsedTable, parse_in_child};
-use super::shown::{Counts, IntakeRow, counted};
+use super::shown::{AbsentOne, Counts, IntakeRow, counted};
 use super::sql::rows::{self, NewPreview, RowRecord};
-use super::sql::{self, IntakeRecord, LockedIntake};
+use super::sql::{self, IntakeRecord, LockedIntake, lists};
 use super::words::shown;
 use crate::auth::{System, Tx};
 use crate::common::ids::{IntakeId, PersonId, SeasonId, TroopId, UnitId};
@@ -62,7 +63,17 @@ async fn try_to_read(
             let (choices, counts) = (ColumnChoices::default(), Counts::default());
             let (state, fault) = ("unreadable", Some(&fault));
             let new =
-                NewPreview { state, fault, parsed: None, choices: &choices, columns: None, counts: &counts, rows: &[] };
+                NewPreview {
+                    state,
+                    fault,
+                    parsed: None,
+                    choices: &choices,
+                    columns: None,
+                    counts: &counts,
+                    absences: &[],
+                    sheets: &[],
+                    rows: &[],
+                };
             rows::keep_preview(&mut tx, unit, &locked, &new).await?;
         }
     }
@@ -83,8 +94,9 @@ pub(super) async fn give_up_silent(system: System, unit: UnitId) -> Result<(), A
 /// A preview made from a table, what people said, and what is known now.
 pub(super) struct Made {
     pub columns: ColumnPlan,
-    pub previews: Vec<RowPreview>,
+    pub preview: Preview,
     pub shown: Vec<IntakeRow>,
+    pub absences: Vec<AbsentOne>,
     pub resolutions: BTreeMap<u32, Resolution>,
     pub policy: Policy,
 }
@@ -101,15 +113,24 @@ pub(super) async fn make(
     let kind = ListKind::from_name(&intake.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
     let season = seasons::resolve(tx, unit, Some(SeasonId(intake.season_id))).await?;
     let policy = seasons::policy_of(tx, unit, season.season_id).await?;
-    let columns = plan(table, kind, choices);
+    let columns = plan_remembering(table, kind, choices, &memory(tx, unit, kind).await?);
     let readable = columns.missing.is_empty() && columns.undecided_dates.is_empty();
     let (rows, problems) = if readable { read_rows(table, &columns) } else { (Vec::new(), Vec::new()) };
     let current = current(tx, unit, season.season_id).await?;
     let today = tx.now().with_timezone(&season.zone).date_naive();
-    let list = ReadList { kind, listed_on: intake.listed_on, rows: &rows, problems: &problems, resolutions };
-    let previews = preview(&list, &World { policy: &policy, today, current: &current });
-    let shown = shown(&rows, &previews, &policy, &current);
-    Ok(Made { columns, previews, shown, resolutions: resolutions.clone(), policy })
+    let list = ReadList {
+        kind,
+        listed_on: intake.listed_on,
+        rows: &rows,
+        problems: &problems,
+        resolutions,
+        // while no row can be read, everybody would be missing
+        complete: intake.complete && readable,
+        outdated: intake.superseded_by.is_some(),
+    };
+    let preview = look(&list, &World { policy: &policy, today, current: &current });
+    let (shown, absences) = shown(&rows, &preview, &policy, &current);
+    Ok(Made { columns, preview, shown, absences, resolutions: resolutions.clone(), policy })
 }
 
 impl Made {
@@ -137,7 +158,9 @@ impl Made {
             parsed: Some(table),
             choices,
             columns: Some(&self.columns),
-            counts: &counted(&self.shown),
+            counts: &counted(&self.shown, &self.absences, self.preview.touched),
+            absences: &self.absences,
+            sheets: &[],
             rows: &rows,
         };
         rows::keep_preview(tx, unit, locked, &new).await
@@ -186,6 +209,11 @@ fn known_fact((subject, fact): (standings::Subject, standings::rules::EvidenceFa
     let (outcome, observed_on, valid_until_on) = (fact.outcome, fact.observed_on, fact.valid_until_on);
     let statement = Statement { outcome, observed_on, valid_until_on, score_percent: fact.score_percent };
     CurrentFact { requirement: fact.requirement, subject, statement, order: fact.seq }
+}
+
+/// What is remembered of the columns of this kind's lists.
+pub(super) async fn memory(tx: &mut Tx, unit: UnitId, kind: ListKind) -> Result<ColumnMemory, ApiError> {
+    Ok(lists::memory(tx, unit, kind.name()).await?.unwrap_or_default())
 }
 
 /// The decisions of people about the rows, as they are kept.

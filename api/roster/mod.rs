@@ -32,9 +32,11 @@ mod lists;
 mod name_coordinator;
 mod rules;
 mod sql;
+mod taken_back;
 
 pub use lists::{KnownPerson, KnownRoster, KnownTroop, fill_in, known, make_known, propose};
 pub use rules::number_key;
+pub use taken_back::{MadeByList, built_on, hold_proposals, take_back};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

@@ -5,4 +5,5 @@ pub(super) mod contacts;
 pub(super) mod grants;
 pub(super) mod lists;
 pub(super) mod people;
+pub(super) mod taken_back;
 pub(super) mod troops;

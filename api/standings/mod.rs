@@ -6,7 +6,7 @@
 //! ticker does so once a minute and logs it. Deleting the cache and refreshing changes nothing.
 //!
 //! This feature owns the tables of facts (evidence, screening evidence, waivers, decisions): others add facts through
-//! [`record_evidence`] and [`record_decision`], between `change::hold` and `change::refresh`.
+//! [`record_evidence`] and [`record_decision`], and take back a whole list by [`withdraw_list`], between `change::hold` and `change::refresh`.
 
 mod exceptions;
 mod find;
@@ -25,7 +25,7 @@ mod subjects;
 pub use find::{TroopStanding, show};
 pub use gates::require;
 pub use read::{StandingsThen, TroopThen, all, names, one, seen_by};
-pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence};
+pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence, withdraw_list};
 pub use recorded::recorded;
 pub use refresh::{computed, refresh_due};
 pub use subjects::{has_troop, troops_of_person};

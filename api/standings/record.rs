@@ -46,8 +46,8 @@ pub struct NewEvidence {
     pub score_percent: Option<u8>,
     /// Where it comes from.
     pub source: EvidenceSource,
-    /// The uploaded list and the number of its row, where it comes from one.
-    pub list_row: Option<(IntakeId, i32)>,
+    /// The uploaded list and the number of its row, where it comes from one; no row for what a complete list lacks.
+    pub list_row: Option<(IntakeId, Option<i32>)>,
     /// How it was seen; never kept for a screening.
     pub note: Option<String>,
 }
@@ -91,6 +91,22 @@ pub async fn record_evidence<P: Permission>(
         });
     }
     Ok(ids)
+}
+
+/// Takes back what a list said: from now on its facts count no longer, while an answer as of an earlier instant still
+/// counts them. Call `change::hold` before and `change::refresh` after.
+///
+/// # Errors
+/// Database faults.
+pub async fn withdraw_list<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    season: SeasonId,
+    list: IntakeId,
+) -> Result<(), ApiError> {
+    let place = (by.unit()?, season);
+    let stamp = stamp(tx).await?;
+    record::withdrawal(tx, by, place, list, &stamp).await
 }
 
 /// Adds a decision. Call `change::hold` before and `change::refresh` after.

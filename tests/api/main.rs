@@ -21,6 +21,8 @@ mod intake;
 #[cfg(test)]
 mod intake_doors;
 #[cfg(test)]
+mod intake_whole;
+#[cfg(test)]
 mod keys;
 #[cfg(test)]
 mod limits;

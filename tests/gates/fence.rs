@@ -91,6 +91,15 @@ const SAMPLES: &[(&str, &str)] = &[
         "delete from intake_row where intake_id = unit_id",
     ),
     (
+        "insert into withdrawn_list (unit_id, intake_id, season_id, withdrawn_at, withdrawn_by, log_seq)
+         select unit_id, unit_id, season_id, 'epoch', 'sample', 0 from season where unit_id = $unit limit 1",
+        "delete from withdrawn_list where withdrawn_by = 'sample'",
+    ),
+    (
+        "insert into list_memory (unit_id, kind, memory, log_seq) values ($unit, 'role_list', '{}', 0)",
+        "delete from list_memory where memory = '{}'",
+    ),
+    (
         "insert into frozen_document (unit_id, document_id, kind, number, season_id, figures, sha256, stands_at, made_at, made_by, log_seq)
          select unit_id, unit_id, 'season_return', 1, season_id, '{}', sha256(convert_to('{}', 'UTF8')), 'epoch', 'epoch', 'sample', 0
          from season where unit_id = $unit limit 1",

@@ -8,9 +8,11 @@ use crate::intake::kinds::{ListColumn as Column, ListKind};
 use crate::seasons::policy::{ListColumn, ProofKind, Requirement, RequirementKind, Whose};
 use crate::standings::rules::EvidenceOutcome::{self, Met, NotMet};
 use chrono::NaiveDate;
+use std::collections::HashMap;
 
 /// The code of a course as policies write codes: `Yearly Training` is `yearly_training`.
-pub(super) fn course_key(text: &str) -> String {
+#[must_use]
+pub fn course_key(text: &str) -> String {
     fold::words(text).join("_")
 }
 
@@ -21,7 +23,7 @@ impl Work<'_> {
             self.state_certificate(row, subject);
             return;
         }
-        for asked in self.requirements_proven_by_this_list() {
+        for asked in self.proven.clone() {
             let Some(column) = asked.proof.column else { continue };
             let about = match (asked.whose, subject) {
                 (Whose::Coordinator, Subject::Person(_)) | (Whose::Troop, Subject::Troop(_)) => subject,
@@ -33,12 +35,9 @@ impl Work<'_> {
         }
     }
 
-    fn requirements_proven_by_this_list(&self) -> Vec<Requirement> {
-        let kind = self.list.kind;
-        let proven = |asked: &&Requirement| {
-            asked.proof.kind == ProofKind::PostedList && asked.proof.list.is_some_and(|list| kind_of(list) == kind)
-        };
-        self.world.policy.requirements.iter().filter(proven).cloned().collect()
+    /// The requirements that a list of this kind proves.
+    pub(super) fn requirements_proven_by_this_list(&self) -> Vec<Requirement> {
+        self.proven.clone()
     }
 
     /// What one column of a row states, if it states anything.
@@ -110,35 +109,69 @@ impl Work<'_> {
     }
 
     /// Adds a fact unless it is known: this very fact, or a list's fact that the newest one says already.
-    fn record(&mut self, row: &ListRow, asked: &Requirement, subject: Subject, statement: Statement) {
-        let about: Vec<&CurrentFact> =
-            self.facts.iter().filter(|fact| fact.requirement == asked.code && fact.subject == subject).collect();
+    fn record(&mut self, row: &ListRow, asked: &Requirement, subject: Subject, mut statement: Statement) {
+        let about = self.facts.about(&asked.code, subject);
+        let newest = about.iter().max_by_key(|fact| (fact.statement.observed_on, fact.order));
+        // a troop that was missing from a complete list and is on it again: the list's day says so, not the form's
+        if let Some(gone) = newest.filter(|fact| fact.statement.outcome == EvidenceOutcome::Absent)
+            && self.list.kind == ListKind::BankDetails
+            && (statement.observed_on..=self.list.listed_on).contains(&gone.statement.observed_on)
+        {
+            statement.observed_on = self.list.listed_on;
+        }
         if about.iter().any(|fact| fact.statement == statement) {
             return;
         }
         // a role list says how things stand on its day; the other lists date each row by itself
         if self.list.kind == ListKind::RoleList {
-            let newest = about.iter().max_by_key(|fact| (fact.statement.observed_on, fact.order));
             if newest.is_some_and(|fact| says_the_same(&fact.statement, &statement)) {
                 return;
             }
-            if about.iter().any(|fact| fact.order > self.last_known) {
+            if about.iter().any(|fact| fact.order > self.facts.last_known) {
                 let expected = "the same as the row above that speaks of the same; nothing was recorded from this one";
                 self.row_problem(row, "rows_contradict", &asked.title, expected);
                 return;
             }
         }
-        self.next_order += 1;
-        let known = CurrentFact {
-            requirement: asked.code.clone(),
-            subject,
-            statement: statement.clone(),
-            order: self.next_order,
-        };
-        self.facts.push(known);
+        self.facts.add(&asked.code, subject, statement.clone());
         let screening = asked.kind == RequirementKind::Screening;
         self.changes.push(Change::RecordFact { requirement: asked.code.clone(), screening, subject, statement });
     }
+}
+
+/// What is known, by requirement and subject; and what this list adds while its rows are gone through.
+pub(super) struct FactBook {
+    of: HashMap<Subject, Vec<CurrentFact>>,
+    /// Facts above this order come from this list.
+    last_known: i64,
+    next_order: i64,
+}
+
+impl FactBook {
+    pub(super) fn new(known: &[CurrentFact]) -> Self {
+        let last_known = known.iter().map(|fact| fact.order).max().unwrap_or(0);
+        let mut of: HashMap<Subject, Vec<CurrentFact>> = HashMap::new();
+        for fact in known {
+            of.entry(fact.subject).or_default().push(fact.clone());
+        }
+        Self { of, last_known, next_order: last_known }
+    }
+
+    fn about(&self, requirement: &str, subject: Subject) -> Vec<&CurrentFact> {
+        let all = self.of.get(&subject).into_iter().flatten();
+        all.filter(|fact| fact.requirement == requirement).collect()
+    }
+
+    fn add(&mut self, requirement: &str, subject: Subject, statement: Statement) {
+        self.next_order += 1;
+        let fact = CurrentFact { requirement: requirement.to_owned(), subject, statement, order: self.next_order };
+        self.of.entry(subject).or_default().push(fact);
+    }
+}
+
+/// Whether a list of this kind proves a requirement.
+pub(super) fn proven_by(asked: &Requirement, kind: ListKind) -> bool {
+    asked.proof.kind == ProofKind::PostedList && asked.proof.list.is_some_and(|list| kind_of(list) == kind)
 }
 
 fn says_the_same(one: &Statement, other: &Statement) -> bool {

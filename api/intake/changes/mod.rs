@@ -4,6 +4,9 @@
 //! computation. Rows are taken in order and each sees what the rows above it would change; so a row that says again what
 //! another said, and a list that says again what an earlier list said, change nothing.
 
+mod absent;
+#[cfg(test)]
+mod absent_tests;
 mod facts;
 mod people;
 mod rows;
@@ -12,7 +15,8 @@ mod test_support;
 #[cfg(test)]
 mod tests;
 
-pub use rows::preview;
+pub use facts::course_key;
+pub use rows::{look, preview};
 
 use super::columns::fields::ListRow;
 use super::kinds::ListKind;
@@ -38,6 +42,10 @@ pub struct ReadList<'a> {
     pub problems: &'a [CellProblem],
     /// What people decided, by row number.
     pub resolutions: &'a BTreeMap<u32, Resolution>,
+    /// Whether the uploader says that nobody is missing from it.
+    pub complete: bool,
+    /// Whether a list of this kind that speaks for a later day was applied: this one then says nothing of who is missing.
+    pub outdated: bool,
 }
 
 /// What a person decided about a row.
@@ -104,7 +112,7 @@ pub struct CurrentFact {
 }
 
 /// Whom or what a fact is about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Subject {
     /// A person.
     Person(PersonRef),
@@ -113,7 +121,7 @@ pub enum Subject {
 }
 
 /// A person who is known, or one whom this list makes known, by the first row of theirs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum PersonRef {
     /// Known before.
     Known(PersonId),
@@ -132,6 +140,45 @@ pub struct Statement {
     pub valid_until_on: Option<NaiveDate>,
     /// The score, in whole per cents, cut.
     pub score_percent: Option<u8>,
+}
+
+/// A whole preview.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Preview {
+    /// Every row.
+    pub rows: Vec<RowPreview>,
+    /// Who was named by an earlier list and is not on this one.
+    pub absences: Vec<Absence>,
+    /// How much of the roster is touched.
+    pub touched: Touched,
+}
+
+/// Somebody whom a complete list no longer names.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Absence {
+    /// The code of the requirement that being on the list proves.
+    pub requirement: String,
+    /// Whether the requirement is a screening, whose facts are kept apart.
+    pub screening: bool,
+    /// Who or which troop.
+    pub subject: Subject,
+    /// The day for which an earlier fact says that it was met.
+    pub last_seen_on: NaiveDate,
+    /// The fact that is recorded.
+    pub statement: Statement,
+}
+
+/// How many people and troops something that was known is said otherwise about, and of how many.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Touched {
+    /// People of the season's roster.
+    pub people: u32,
+    /// All people of the season's roster.
+    pub of_people: u32,
+    /// Troops of the season.
+    pub troops: u32,
+    /// All troops of the season.
+    pub of_troops: u32,
 }
 
 /// A row of the preview.

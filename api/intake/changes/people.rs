@@ -24,13 +24,14 @@ impl Work<'_> {
     /// Fills in what nobody has entered about somebody known. What is there stays: a person knows better than a list.
     pub(super) fn fill_in(&mut self, row: &ListRow, person_id: PersonId) {
         let number_is_free = row.membership_number.as_deref().is_some_and(|number| self.number_is_free(number));
-        let Some(person) = self.people.iter_mut().find(|person| person.known.person_id == person_id) else { return };
+        let Some(person) = self.people.get_mut(&person_id) else { return };
         let mut fill = |field: PersonField, value: &str| {
             self.changes.push(Change::FillIn { person_id, field, value: value.to_owned() });
         };
         if let (Some(number), None, true) = (&row.membership_number, &person.known.membership_number, number_is_free) {
             fill(PersonField::MembershipNumber, number);
             person.known.membership_number = Some(number.clone());
+            self.numbers_taken.insert(fold::number(number));
         }
         if let (Some(email), true) = (&row.email, person.known.emails.is_empty()) {
             fill(PersonField::Email, email);
@@ -43,10 +44,7 @@ impl Work<'_> {
     }
 
     fn number_is_free(&self, number: &str) -> bool {
-        let key = fold::number(number);
-        self.people
-            .iter()
-            .all(|person| person.known.membership_number.as_deref().map(fold::number).as_deref() != Some(&key))
+        !self.numbers_taken.contains(&fold::number(number))
     }
 
     /// Proposes a place as coordinator where the person has none and had none in this troop this season.

@@ -1,51 +1,79 @@
 //! The rows of a list in order, each against what is known and what the rows above it would change.
 
+use super::facts::{FactBook, proven_by};
 use super::{
-    Change, CurrentFact, CurrentPerson, PersonRef, ReadList, Resolution, RowPreview, RowState, Subject, World,
+    Change, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, RowPreview, RowState, Subject, World,
 };
-use crate::common::ids::TroopId;
+use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
 use crate::intake::fold;
 use crate::intake::kinds::{ListColumn, ListKind};
 use crate::intake::matching::{Known, Lines, Listed, MatchOutcome, MatchReason, RowMatch, match_rows};
 use crate::intake::parse::table::CellProblem;
-use std::collections::BTreeSet;
+use crate::seasons::policy::Requirement;
+use std::collections::{BTreeSet, HashMap, HashSet};
 
-/// The preview of a list: every row with whom it is taken for, why, what it would change and what is wrong with it.
+/// The rows of a preview: whom each is taken for, why, what it would change and what is wrong with it.
 #[must_use]
 pub fn preview(list: &ReadList<'_>, world: &World<'_>) -> Vec<RowPreview> {
-    let troops: Vec<TroopFound> = list.rows.iter().map(|row| find_troop(row.troop_number.as_deref(), world)).collect();
-    let matches = if list.kind == ListKind::BankDetails { Vec::new() } else { matched(list, world, &troops) };
-    let last_known = world.current.facts.iter().map(|fact| fact.order).max().unwrap_or(0);
-    let mut work = Work {
-        list,
-        world,
-        people: world.current.people.clone(),
-        facts: world.current.facts.clone(),
-        led: world.current.led.clone(),
-        proposed: BTreeSet::new(),
-        last_known,
-        next_order: last_known,
-        changes: Vec::new(),
-        problems: Vec::new(),
-    };
-    let rows = list.rows.iter().zip(&troops).enumerate();
-    rows.map(|(place, (row, troop))| work.row(row, troop, matches.get(place))).collect()
+    look(list, world).rows
 }
 
-/// What is known while the rows are gone through, and what the present row brings.
+/// The whole preview of a list: its rows, who is not on it, and how much of the roster it touches.
+#[must_use]
+pub fn look(list: &ReadList<'_>, world: &World<'_>) -> Preview {
+    let numbers = TroopNumbers::new(world);
+    let troops: Vec<TroopFound> = list.rows.iter().map(|row| numbers.find(row.troop_number.as_deref())).collect();
+    let matches = if list.kind == ListKind::BankDetails { Vec::new() } else { matched(list, world, &troops) };
+    let mut work = Work::new(list, world);
+    let rows = list.rows.iter().zip(&troops).enumerate();
+    let rows: Vec<RowPreview> = rows.map(|(place, (row, troop))| work.row(row, troop, matches.get(place))).collect();
+    let absences = work.absences(&rows, &matches, &troops, &world.current.facts);
+    let touched = work.touched(&rows, &absences, &world.current.facts);
+    Preview { rows, absences, touched }
+}
+
+/// What is known while the rows are gone through, and what the present row brings. Everything is found by key: a list and
+/// a roster of 20,000 each are gone through in one pass.
 pub(super) struct Work<'a> {
     pub list: &'a ReadList<'a>,
     pub world: &'a World<'a>,
-    pub people: Vec<CurrentPerson>,
-    pub facts: Vec<CurrentFact>,
+    pub people: HashMap<PersonId, CurrentPerson>,
+    pub numbers_taken: HashSet<String>,
+    pub facts: FactBook,
     pub led: BTreeSet<TroopId>,
     pub proposed: BTreeSet<(TroopId, PersonRef)>,
-    /// Facts above this order come from this list.
-    pub last_known: i64,
-    pub next_order: i64,
+    pub proven: Vec<Requirement>,
+    pub problems_of: HashMap<u32, Vec<&'a CellProblem>>,
     pub changes: Vec<Change>,
     pub problems: Vec<CellProblem>,
+}
+
+impl<'a> Work<'a> {
+    fn new(list: &'a ReadList<'a>, world: &'a World<'a>) -> Self {
+        let people = &world.current.people;
+        let mut problems_of: HashMap<u32, Vec<&CellProblem>> = HashMap::new();
+        for problem in list.problems {
+            problems_of.entry(problem.row_number).or_default().push(problem);
+        }
+        let proven = world.policy.requirements.iter().filter(|asked| proven_by(asked, list.kind)).cloned().collect();
+        Self {
+            list,
+            world,
+            people: people.iter().map(|person| (person.known.person_id, person.clone())).collect(),
+            numbers_taken: people
+                .iter()
+                .filter_map(|person| person.known.membership_number.as_deref().map(fold::number))
+                .collect(),
+            facts: FactBook::new(&world.current.facts),
+            led: world.current.led.clone(),
+            proposed: BTreeSet::new(),
+            proven,
+            problems_of,
+            changes: Vec::new(),
+            problems: Vec::new(),
+        }
+    }
 }
 
 /// Which troop a row names.
@@ -58,7 +86,7 @@ pub(super) enum TroopFound {
 }
 
 impl TroopFound {
-    const fn id(&self) -> Option<TroopId> {
+    pub(super) const fn id(&self) -> Option<TroopId> {
         match self {
             Self::InSeason(id) | Self::NotThisSeason(id) => Some(*id),
             Self::Unnamed | Self::Unknown(_) => None,
@@ -66,15 +94,22 @@ impl TroopFound {
     }
 }
 
-/// A troop by its number: as written, else without leading zeros, which spreadsheets drop.
-fn find_troop(number: Option<&str>, world: &World<'_>) -> TroopFound {
-    let Some(number) = number else { return TroopFound::Unnamed };
-    let key = fold::number(number);
-    let found = world.current.troops.iter().find(|troop| fold::number(&troop.number) == key);
-    match found {
-        Some(troop) if troop.in_season => TroopFound::InSeason(troop.troop_id),
-        Some(troop) => TroopFound::NotThisSeason(troop.troop_id),
-        None => TroopFound::Unknown(number.to_owned()),
+/// The unit's troops by number, without the leading zeros that spreadsheets drop.
+struct TroopNumbers<'a>(HashMap<String, &'a CurrentTroop>);
+
+impl<'a> TroopNumbers<'a> {
+    fn new(world: &World<'a>) -> Self {
+        let troops = world.current.troops.iter().rev();
+        Self(troops.map(|troop| (fold::number(&troop.number), troop)).collect())
+    }
+
+    fn find(&self, number: Option<&str>) -> TroopFound {
+        let Some(number) = number else { return TroopFound::Unnamed };
+        match self.0.get(&fold::number(number)) {
+            Some(troop) if troop.in_season => TroopFound::InSeason(troop.troop_id),
+            Some(troop) => TroopFound::NotThisSeason(troop.troop_id),
+            None => TroopFound::Unknown(number.to_owned()),
+        }
     }
 }
 
@@ -99,8 +134,8 @@ fn listed(row: &ListRow, troop: &TroopFound) -> Listed {
 impl Work<'_> {
     fn row(&mut self, row: &ListRow, troop: &TroopFound, found: Option<&RowMatch>) -> RowPreview {
         self.changes.clear();
-        self.problems =
-            self.list.problems.iter().filter(|problem| problem.row_number == row.row_number).cloned().collect();
+        let of_row = self.problems_of.get(&row.row_number);
+        self.problems = of_row.into_iter().flatten().map(|problem| (*problem).clone()).collect();
         let resolution = self.list.resolutions.get(&row.row_number).copied();
         let state = self.state_of(row, troop, found, resolution);
         match &state {

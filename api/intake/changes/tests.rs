@@ -60,6 +60,8 @@ impl Case {
             rows: &self.rows,
             problems: &[],
             resolutions: &self.resolutions,
+            complete: false,
+            outdated: false,
         };
         preview(&list, &World { policy: &shipped_policy().unwrap(), today: day("2026-01-20"), current })
     }
@@ -212,6 +214,8 @@ fn a_list_states_only_what_the_policy_takes_as_its_proof() {
         rows: &rows,
         problems: &[],
         resolutions: &none,
+        complete: false,
+        outdated: false,
     };
     let current = current();
     let found = preview(&list, &World { policy: &policy, today: day("2026-01-20"), current: &current });

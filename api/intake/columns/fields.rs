@@ -58,6 +58,18 @@ pub enum ScreeningOutcome {
     Pending,
 }
 
+impl ScreeningOutcome {
+    /// The word for it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Met => "met",
+            Self::NotMet => "not_met",
+            Self::Pending => "pending",
+        }
+    }
+}
+
 /// The rows of a table read by a plan, and every cell that could not be read.
 #[must_use]
 pub fn read_rows(table: &ParsedTable, columns: &ColumnPlan) -> (Vec<ListRow>, Vec<CellProblem>) {

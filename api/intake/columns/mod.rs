@@ -1,11 +1,13 @@
 //! Which column of a file is which, and what its cells say.
 //!
 //! `headings` recognises headings, `plan` proposes a column for everything a kind wants and says what is missing or has to
-//! be asked, `dates` decides per column in which order days are written, `fields` reads the cells.
+//! be asked, `dates` decides per column in which order days are written, `memory` keeps what people said for the next list, `fields` reads the
+//! cells.
 
 pub mod dates;
 pub mod fields;
 pub mod headings;
+pub mod memory;
 pub mod plan;
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 use super::dates::{self, DateOrder, OrderFound};
 use super::headings::{self, Sureness};
+use super::memory::ColumnMemory;
 use crate::intake::kinds::{ListColumn, ListKind};
 use crate::intake::parse::table::{Cell, ParsedTable, letter};
 use serde::{Deserialize, Serialize};
@@ -53,6 +54,8 @@ pub enum ChosenBy {
     Recognised,
     /// Its heading is near a known name: worth a look.
     Proposed,
+    /// A person said so about an earlier list with this heading.
+    Remembered,
     /// A person said so.
     Person,
 }
@@ -66,16 +69,27 @@ pub struct ColumnChoices {
     pub date_orders: BTreeMap<ListColumn, DateOrder>,
 }
 
-/// The plan for a table: what people said first, then what the headings say.
+/// The plan for a table of which nothing is remembered.
 #[must_use]
 pub fn plan(table: &ParsedTable, kind: ListKind, choices: &ColumnChoices) -> ColumnPlan {
+    plan_remembering(table, kind, choices, &ColumnMemory::default())
+}
+
+/// The plan for a table: what people said first, then what they said about an earlier list, then what the headings say.
+#[must_use]
+pub fn plan_remembering(
+    table: &ParsedTable,
+    kind: ListKind,
+    choices: &ColumnChoices,
+    memory: &ColumnMemory,
+) -> ColumnPlan {
     let mut columns: Vec<PlannedColumn> = Vec::new();
     for column in kind.columns() {
         let said = choices.letters.get(column);
         let found = match said {
             Some(None) => None,
             Some(Some(wanted)) => place_of(table, wanted).map(|place| (place, ChosenBy::Person)),
-            None => by_heading(table, kind, *column, choices),
+            None => remembered(table, *column, choices, memory).or_else(|| by_heading(table, kind, *column, choices)),
         };
         if let Some((place, chosen_by)) = found {
             let heading = table.header.cells.get(place).cloned().unwrap_or_default();
@@ -96,7 +110,7 @@ pub fn plan(table: &ParsedTable, kind: ListKind, choices: &ColumnChoices) -> Col
         let order = choices.date_orders.get(&planned.column).copied();
         planned.date_order = order.or_else(|| match dates::order_of(cells(table, planned.place)) {
             OrderFound::Decided(order) => Some(order),
-            OrderFound::Undecidable => None,
+            OrderFound::Undecidable => memory.order(planned.column, &planned.heading),
         });
         if planned.date_order.is_none() {
             undecided_dates.push(planned.column);
@@ -134,6 +148,21 @@ fn place_of(table: &ParsedTable, wanted: &str) -> Option<usize> {
     (0..width).find(|place| letter(*place).eq_ignore_ascii_case(wanted.trim()))
 }
 
+/// The column that a person chose in an earlier list, by its heading; one that was given to something else is not taken.
+fn remembered(
+    table: &ParsedTable,
+    column: ListColumn,
+    choices: &ColumnChoices,
+    memory: &ColumnMemory,
+) -> Option<(usize, ChosenBy)> {
+    let place = memory.place(table, column).filter(|place| !is_taken(*place, choices))?;
+    Some((place, ChosenBy::Remembered))
+}
+
+fn is_taken(place: usize, choices: &ColumnChoices) -> bool {
+    choices.letters.values().flatten().any(|said| said.trim().eq_ignore_ascii_case(&letter(place)))
+}
+
 /// The surest heading for a column; of two alike the left one. A column that a person gave to something else is not taken.
 fn by_heading(
     table: &ParsedTable,
@@ -141,13 +170,11 @@ fn by_heading(
     column: ListColumn,
     choices: &ColumnChoices,
 ) -> Option<(usize, ChosenBy)> {
-    let taken =
-        |place: usize| choices.letters.values().flatten().any(|said| said.trim().eq_ignore_ascii_case(&letter(place)));
     let mut best: Option<(usize, Sureness)> = None;
     for (place, heading) in table.header.cells.iter().enumerate() {
         if let Some((found, sureness)) = headings::recognise(heading, kind) {
             let better = best.is_none_or(|(_, so_far)| sureness > so_far);
-            if found == column && better && !taken(place) {
+            if found == column && better && !is_taken(place, choices) {
                 best = Some((place, sureness));
             }
         }

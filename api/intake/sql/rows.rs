@@ -10,7 +10,7 @@ use crate::error::ApiError;
 use crate::intake::changes::Resolution;
 use crate::intake::columns::plan::{ColumnChoices, ColumnPlan};
 use crate::intake::parse::{ParseFault, ParsedTable};
-use crate::intake::shown::{Counts, IntakeRow};
+use crate::intake::shown::{AbsentOne, Counts, IntakeRow};
 
 /// A row of a list as it is kept.
 pub(in crate::intake) struct RowRecord {
@@ -54,6 +54,8 @@ pub(in crate::intake) struct NewPreview<'a> {
     pub choices: &'a ColumnChoices,
     pub columns: Option<&'a ColumnPlan>,
     pub counts: &'a Counts,
+    pub absences: &'a [AbsentOne],
+    pub sheets: &'a [String],
     pub rows: &'a [(i32, Option<Resolution>, IntakeRow)],
 }
 
@@ -88,7 +90,8 @@ pub(in crate::intake) async fn keep_preview(
     .execute(tx.db())
     .await?;
     let version = sqlx::query_scalar!(
-        "update intake set state = $3, fault = $4, parsed = $5, choices = $6, columns = $7, counts = $8, version = version + 1
+        "update intake set state = $3, fault = $4, parsed = $5, choices = $6, columns = $7, counts = $8, absences = $9,
+             sheets = $10, version = version + 1
          where unit_id = $1 and intake_id = $2 returning version",
         unit.0,
         id,
@@ -97,7 +100,9 @@ pub(in crate::intake) async fn keep_preview(
         new.parsed.map(Json) as _,
         Json(new.choices) as _,
         new.columns.map(Json) as _,
-        Json(new.counts) as _
+        Json(new.counts) as _,
+        Json(new.absences) as _,
+        Json(new.sheets) as _
     );
     Ok(version.fetch_one(tx.db()).await?)
 }
@@ -114,7 +119,7 @@ pub(in crate::intake) async fn forget_rows(
 ) -> Result<(), ApiError> {
     let (unit, id) = (by.unit()?, intake.0.intake_id);
     sqlx::query!("delete from intake_row where unit_id = $1 and intake_id = $2", unit.0, id).execute(tx.db()).await?;
-    sqlx::query!("update intake set parsed = null where unit_id = $1 and intake_id = $2", unit.0, id)
+    sqlx::query!("update intake set parsed = null, absences = '[]' where unit_id = $1 and intake_id = $2", unit.0, id)
         .execute(tx.db())
         .await?;
     Ok(())

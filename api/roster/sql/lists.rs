@@ -69,7 +69,7 @@ pub(in crate::roster) async fn ties(tx: &mut Tx, unit: UnitId, season: SeasonId)
         r#"select tie.troop_id as "troop_id!", tie.person_id as "person_id!", bool_or(tie.assigned) as "assigned!",
                bool_or(tie.lead) as "lead!"
            from (
-               select troop_id, person_id, season_id = $2 as assigned,
+               select troop_id, person_id, season_id = $2 and withdrawn_at is null as assigned,
                    season_id = $2 and lead and ended_at is null and declined_at is null as lead
                from assignment where unit_id = $1
                union all

@@ -52,7 +52,8 @@ pub(in super::super) struct EvidenceRow {
     pub log_seq: i64,
 }
 
-/// The evidence about these troops and people, as far as the unit's log had come.
+/// The evidence about these troops and people, as far as the unit's log had come; without what lists said that had been
+/// taken back by then.
 pub(in super::super) async fn evidence(
     tx: &mut Tx,
     unit: UnitId,
@@ -67,11 +68,15 @@ pub(in super::super) async fn evidence(
                   recorded_at as "recorded_at!", log_seq as "log_seq!"
            from evidence
            where unit_id = $1 and season_id = $2 and (troop_id = any ($3) or person_id = any ($4)) and log_seq <= $5
+             and not exists (select 1 from withdrawn_list w
+                             where w.unit_id = $1 and w.intake_id = evidence.intake_id and w.log_seq <= $5)
            union all
            select evidence_id, requirement, person_id, null, outcome, observed_on, valid_until_on, null, source,
                   recorded_at, log_seq
            from screening_evidence
-           where unit_id = $1 and season_id = $2 and person_id = any ($4) and log_seq <= $5"#,
+           where unit_id = $1 and season_id = $2 and person_id = any ($4) and log_seq <= $5
+             and not exists (select 1 from withdrawn_list w
+                             where w.unit_id = $1 and w.intake_id = screening_evidence.intake_id and w.log_seq <= $5)"#,
         unit.0,
         season.0,
         troops,

@@ -7,7 +7,7 @@ use super::super::record::{NewDecision, NewEvidence, Subject};
 use super::super::rules::{DecisionKind, EvidenceOutcome, EvidenceSource};
 use crate::auth::permission::Permission;
 use crate::auth::{Permit, Tx};
-use crate::common::ids::{DecisionId, EvidenceId, SeasonId, UnitId};
+use crate::common::ids::{DecisionId, EvidenceId, IntakeId, SeasonId, UnitId};
 use crate::error::ApiError;
 
 /// The word for an outcome in the database.
@@ -75,7 +75,7 @@ pub(in super::super) async fn evidence<P: Permission>(
         new.score_percent.map(i16::from),
         source_word(new.source),
         new.list_row.map(|(intake, _)| intake.0),
-        new.list_row.map(|(_, row)| row),
+        new.list_row.and_then(|(_, row)| row),
         new.note,
         stamp.at,
         stamp.by,
@@ -112,7 +112,7 @@ pub(in super::super) async fn screening<P: Permission>(
         new.valid_until_on,
         source_word(new.source),
         new.list_row.map(|(intake, _)| intake.0),
-        new.list_row.map(|(_, row)| row),
+        new.list_row.and_then(|(_, row)| row),
         stamp.at,
         stamp.by,
         stamp.seq
@@ -120,6 +120,29 @@ pub(in super::super) async fn screening<P: Permission>(
     .execute(tx.db())
     .await?;
     Ok(id)
+}
+
+/// Marks a list as taken back: its facts count no longer from here on.
+pub(in super::super) async fn withdrawal<P: Permission>(
+    tx: &mut Tx,
+    _by: &Permit<P>,
+    (unit, season): (UnitId, SeasonId),
+    list: IntakeId,
+    stamp: &Stamp,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "insert into withdrawn_list (unit_id, intake_id, season_id, withdrawn_at, withdrawn_by, log_seq)
+         values ($1, $2, $3, $4, $5, $6)",
+        unit.0,
+        list.0,
+        season.0,
+        stamp.at,
+        stamp.by,
+        stamp.seq
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
 }
 
 /// Adds one decision.
