@@ -99,8 +99,7 @@ pub async fn compare_intake(
     let count = |what: RowDifference| {
         u32::try_from(differ.iter().filter(|row| row.difference == what).count()).unwrap_or(u32::MAX)
     };
-    let (came, went, changed) =
-        (count(RowDifference::Came), count(RowDifference::Went), count(RowDifference::Changed));
+    let (came, went, changed) = (count(RowDifference::Came), count(RowDifference::Went), count(RowDifference::Changed));
     let mut items: Vec<DifferingRow> = differ.into_iter().skip(start).take(usize::from(limit) + 1).collect();
     let next = page::cut(&mut items, limit).then_some(start.saturating_add(usize::from(limit)));
     let next_cursor = next.map(|next| page::encode(&next, &filters)).transpose()?;

@@ -204,8 +204,11 @@ mod tests {
     fn short(rows: &[DifferingRow]) -> Vec<String> {
         rows.iter()
             .map(|row| {
-                let cells: Vec<String> =
-                    row.cells.iter().map(|cell| format!("{:?} {:?} -> {:?}", cell.column, cell.before, cell.after)).collect();
+                let cells: Vec<String> = row
+                    .cells
+                    .iter()
+                    .map(|cell| format!("{:?} {:?} -> {:?}", cell.column, cell.before, cell.after))
+                    .collect();
                 format!("{:?} {} {}", row.difference, row.name, cells.join(", ")).trim().to_owned()
             })
             .collect()

@@ -20,7 +20,9 @@ pub async fn discard_intake(permit: Permit<IntakesUpload>, path: Path<IntakePath
     let locked = sql::lock(&mut tx, &permit, path.intake_id).await?;
     tx.replay().await?;
     let detail = match locked.0.state.as_str() {
-        "applied" => Some("The list was applied; what it changed stands. Take it back (reverse_intake), or upload a newer list."),
+        "applied" => {
+            Some("The list was applied; what it changed stands. Take it back (reverse_intake), or upload a newer list.")
+        }
         "reversed" => Some("The list was applied and taken back before."),
         "discarded" => Some("The list was put away before."),
         "reading" => Some("The list is still being read. Ask again in a second."),

@@ -47,7 +47,8 @@ pub async fn reverse_intake(permit: Permit<IntakesApply>, path: Path<IntakePath>
     }
     // Applied before lists noted what they made: what it filled in could not be told from what people entered.
     if locked.0.made.is_none() {
-        let detail = "This list was applied before lists could be taken back. Upload a newer list that says what is right.";
+        let detail =
+            "This list was applied before lists could be taken back. Upload a newer list that says what is right.";
         return Err(ApiError::new(Code::WrongState).detail(detail));
     }
     let built = built_on(&mut tx, unit, &locked, &made).await?;
@@ -73,8 +74,7 @@ async fn built_on(
 ) -> Result<Vec<FieldError>, ApiError> {
     let season = SeasonId(locked.0.season_id);
     let mut built = Vec::new();
-    if let Some(number) =
-        frozen::frozen_since(tx, unit, (frozen::Kind::SeasonReturn, season), locked.0.log_seq).await?
+    if let Some(number) = frozen::frozen_since(tx, unit, (frozen::Kind::SeasonReturn, season), locked.0.log_seq).await?
     {
         let detail = format!("season return number {number} was filed with what this list says; it cannot be unfiled");
         built.push(FieldError::matter("filed_return", detail));

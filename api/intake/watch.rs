@@ -163,7 +163,9 @@ mod tests {
 
     #[test]
     fn a_list_is_old_after_one_and_a_half_times_the_usual_days() {
-        for (old, usual, want) in [(7, 7, false), (10, 7, false), (11, 7, true), (1, 1, false), (2, 1, true), (0, 7, false)] {
+        for (old, usual, want) in
+            [(7, 7, false), (10, 7, false), (11, 7, true), (1, 1, false), (2, 1, true), (0, 7, false)]
+        {
             assert_eq!(is_old(old, usual), want, "{old} days, usually {usual}");
         }
     }

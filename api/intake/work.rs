@@ -62,18 +62,17 @@ async fn try_to_read(
         Err(fault) => {
             let (choices, counts) = (ColumnChoices::default(), Counts::default());
             let (state, fault) = ("unreadable", Some(&fault));
-            let new =
-                NewPreview {
-                    state,
-                    fault,
-                    parsed: None,
-                    choices: &choices,
-                    columns: None,
-                    counts: &counts,
-                    absences: &[],
-                    sheets: &[],
-                    rows: &[],
-                };
+            let new = NewPreview {
+                state,
+                fault,
+                parsed: None,
+                choices: &choices,
+                columns: None,
+                counts: &counts,
+                absences: &[],
+                sheets: &[],
+                rows: &[],
+            };
             rows::keep_preview(&mut tx, unit, &locked, &new).await?;
         }
     }

@@ -218,10 +218,14 @@ fn what_a_list_says_otherwise_than_the_last_one_is_shown_row_by_row() {
             json!([{"column": "screening_outcome", "before": "met", "after": "not_met"}])
         );
         assert_eq!(differ.at("/items/1/name"), "Wei Lindqvist");
-        assert_eq!((differ.at("/items/2/difference"), differ.at("/items/2/name")), (json!("went"), json!("Ines Calloway")));
+        assert_eq!(
+            (differ.at("/items/2/difference"), differ.at("/items/2/name")),
+            (json!("went"), json!("Ines Calloway"))
+        );
         let page = world.manager.get(&format!("{}/difference?limit=2", address(&newer))).await.expect(200);
         let cursor = page.text("/next_cursor");
-        let rest = world.manager.get(&format!("{}/difference?limit=2&cursor={cursor}", address(&newer))).await.expect(200);
+        let rest =
+            world.manager.get(&format!("{}/difference?limit=2&cursor={cursor}", address(&newer))).await.expect(200);
         assert_eq!((rest.at("/items/0"), rest.at("/next_cursor")), (differ.at("/items/2"), Value::Null));
         let alone = world.manager.get(&format!("/intakes/{first}/difference")).await.expect(200);
         assert_eq!(alone.at("/earlier"), Value::Null);

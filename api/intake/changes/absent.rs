@@ -79,7 +79,9 @@ impl Work<'_> {
         };
         for change in rows.iter().flat_map(|row| &row.changes) {
             match change {
-                Change::RecordFact { requirement, subject, .. } if known.contains(&(requirement.as_str(), *subject)) => {
+                Change::RecordFact { requirement, subject, .. }
+                    if known.contains(&(requirement.as_str(), *subject)) =>
+                {
                     touch(*subject);
                 }
                 _ => {}
@@ -102,9 +104,8 @@ impl Touched {
     /// True when a second look is asked for: more than this share of the people or of the troops, and more than a handful.
     #[must_use]
     pub fn brakes(self, percent: u8) -> bool {
-        let over = |part: u32, whole: u32| {
-            part >= A_HANDFUL && u64::from(part) * 100 > u64::from(whole) * u64::from(percent)
-        };
+        let over =
+            |part: u32, whole: u32| part >= A_HANDFUL && u64::from(part) * 100 > u64::from(whole) * u64::from(percent);
         over(self.people, self.of_people) || over(self.troops, self.of_troops)
     }
 }

@@ -23,7 +23,12 @@ fn current() -> Current {
     };
     let a_troop = |number: u128| CurrentTroop { troop_id: troop(number), number: number.to_string(), in_season: true };
     Current {
-        people: vec![somebody(1, "Ida", 101), somebody(2, "Bo", 101), somebody(3, "Eva", 102), somebody(4, "Finn", 102)],
+        people: vec![
+            somebody(1, "Ida", 101),
+            somebody(2, "Bo", 101),
+            somebody(3, "Eva", 102),
+            somebody(4, "Finn", 102),
+        ],
         troops: vec![a_troop(101), a_troop(102)],
         assigned: [(101, 1), (101, 2), (102, 3), (102, 4)].map(|(of, who)| (troop(of), person(who))).into(),
         led: [troop(101), troop(102)].into(),
@@ -47,7 +52,12 @@ fn fact(requirement: &str, subject: Subject, outcome: EvidenceOutcome, on: &str,
 }
 
 /// A complete list with these rows: row number, troop, membership number.
-fn look_at(kind: ListKind, rows: &[(u32, &str, &str)], resolutions: &[(u32, Resolution)], current: &Current) -> Preview {
+fn look_at(
+    kind: ListKind,
+    rows: &[(u32, &str, &str)],
+    resolutions: &[(u32, Resolution)],
+    current: &Current,
+) -> Preview {
     let rows: Vec<ListRow> = rows
         .iter()
         .map(|(row_number, of, number)| ListRow {
@@ -88,7 +98,8 @@ fn only_what_being_listed_proves_is_absent_and_only_of_whom_a_list_had_named() {
 
 #[test]
 fn a_row_that_was_left_out_or_waits_names_somebody_all_the_same() {
-    let left_out = look_at(ListKind::RoleList, &[(2, "101", "1"), (3, "101", "2")], &[(3, Resolution::Skip)], &current());
+    let left_out =
+        look_at(ListKind::RoleList, &[(2, "101", "1"), (3, "101", "2")], &[(3, Resolution::Skip)], &current());
     assert!(missing(&left_out).is_empty());
     let empty = look_at(ListKind::RoleList, &[], &[], &current());
     assert_eq!(missing(&empty).len(), 2);
@@ -126,7 +137,8 @@ fn a_troop_that_was_missing_and_is_on_the_list_again_is_said_by_the_lists_day() 
 
 #[test]
 fn the_brake_is_a_share_of_the_roster_and_more_than_a_handful() {
-    let touched = |people: u32, of_people: u32, troops: u32, of_troops: u32| Touched { people, of_people, troops, of_troops };
+    let touched =
+        |people: u32, of_people: u32, troops: u32, of_troops: u32| Touched { people, of_people, troops, of_troops };
     for (seen, want) in [
         (touched(0, 0, 0, 0), false),
         (touched(2, 2, 2, 2), false),
@@ -152,7 +164,12 @@ fn renewing_what_was_known_is_touching_and_a_first_fact_is_not() {
         membership_valid_until: Some(day("2027-09-30")),
         ..ListRow::default()
     }];
-    rows.push(ListRow { row_number: 3, membership_number: Some("3".into()), first_name: Some("Eva".into()), ..rows[0].clone() });
+    rows.push(ListRow {
+        row_number: 3,
+        membership_number: Some("3".into()),
+        first_name: Some("Eva".into()),
+        ..rows[0].clone()
+    });
     rows[1].troop_number = Some("102".into());
     let (none, current) = (BTreeMap::new(), current());
     let list = ReadList {
@@ -164,7 +181,8 @@ fn renewing_what_was_known_is_touching_and_a_first_fact_is_not() {
         complete: false,
         outdated: false,
     };
-    let preview = look(&list, &World { policy: &shipped_policy().unwrap(), today: day("2026-01-20"), current: &current });
+    let preview =
+        look(&list, &World { policy: &shipped_policy().unwrap(), today: day("2026-01-20"), current: &current });
     // Bo's membership was known and is said otherwise; everything about Eva is a first fact.
     assert_eq!(preview.touched, Touched { people: 1, of_people: 4, troops: 0, of_troops: 2 });
 }
