@@ -23,6 +23,8 @@ pub mod intake;
 pub mod jobs;
 pub mod logging;
 pub mod migrate;
+pub mod need;
+pub mod needs;
 pub mod parser_door;
 pub mod postgres;
 pub mod returns;
@@ -52,19 +54,28 @@ pub struct Feature {
     pub routes: fn(&mut ServiceConfig<'_>),
     /// What it does once a minute in every unit.
     pub tick: Option<Tick>,
+    /// What of it needs a person now.
+    pub needs: Option<need::Look>,
 }
 
 impl Feature {
     /// A feature with routes alone; what else it hands over is added below.
     #[must_use]
     pub const fn new(name: &'static str, about: &'static str, routes: fn(&mut ServiceConfig<'_>)) -> Self {
-        Self { name, about, routes, tick: None }
+        Self { name, about, routes, tick: None, needs: None }
     }
 
     /// With work to be done once a minute in every unit.
     #[must_use]
     pub const fn every_minute(mut self, tick: Tick) -> Self {
         self.tick = Some(tick);
+        self
+    }
+
+    /// With what of it needs a person now.
+    #[must_use]
+    pub const fn with_needs(mut self, look: need::Look) -> Self {
+        self.needs = Some(look);
         self
     }
 }
@@ -81,6 +92,7 @@ pub const FEATURES: &[Feature] = &[
     appointments::feature(),
     intake::feature(),
     returns::feature(),
+    needs::feature(),
 ];
 
 /// What is computed from facts and kept, for [`change`]: a feature that changes facts does not know what comes of them.

@@ -6,6 +6,7 @@
 //! what is open and who can close it.
 
 mod decide;
+mod needs;
 mod rules;
 mod season;
 mod sql;
@@ -22,6 +23,7 @@ pub const fn feature() -> Feature {
         "Decisions: appoint, suspend, restore and stand down coordinators; let troops sit out and rejoin.",
         routes,
     )
+    .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

@@ -115,6 +115,14 @@ impl Actor {
         }
     }
 
+    /// Whether this actor holds a permission of this name over the whole unit, as far as roles go; state may still be
+    /// against the act itself. For answers that say what their reader can do next.
+    #[must_use]
+    pub fn may(&self, name: &str) -> bool {
+        let held = |permissions: &[String]| permissions.iter().any(|held| held == name);
+        held(&self.entered.unit_wide) && self.entered.key_permissions.as_ref().is_none_or(|key| held(key))
+    }
+
     /// Whether this actor came by a key.
     #[must_use]
     pub fn is_key(&self) -> bool {

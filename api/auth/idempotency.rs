@@ -56,7 +56,13 @@ pub(super) async fn replay(db: &mut PgConnection, retry: &SafeRetry) -> Result<(
     let status = u16::try_from(stored.status).ok().and_then(|status| StatusCode::from_u16(status).ok());
     let Some(status) = status else { return Err(ApiError::broken("a stored answer without a status")) };
     let content_type = "application/json".to_owned();
-    Err(ApiError::Replayed(Box::new(Reply { status, headers, content_type, body: Bytes::from(stored.body) })))
+    Err(ApiError::Replayed(Box::new(Reply {
+        status,
+        headers,
+        content_type,
+        body: Bytes::from(stored.body),
+        untagged: Vec::new(),
+    })))
 }
 
 async fn find(db: &mut PgConnection, retry: &SafeRetry) -> Result<Option<Stored>, ApiError> {

@@ -132,6 +132,8 @@ permissions! {
     ReturnsRead         "returns.read"          ReturnsRead          false  false   false;
     /// File the season return.
     ReturnsFile         "returns.file"          ReturnsRead          true   false   false;
+    /// See what needs a person now.
+    NeedsRead           "needs.read"            NeedsRead            false  false   false;
     /// Read the unit's log.
     LogRead             "log.read"              LogRead              false  false   false;
 }

@@ -25,12 +25,20 @@ pub struct Reply {
     pub content_type: String,
     /// The body.
     pub body: Bytes,
+    /// The parts of the body that its weak tag leaves out, in order: the instant at which it stands.
+    pub untagged: Vec<std::ops::Range<usize>>,
 }
 
 impl Reply {
     fn json<T: Serialize + ?Sized>(status: StatusCode, value: &T) -> Result<Self, ApiError> {
         let body = serde_json::to_vec(value).map_err(|error| ApiError::internal(&error))?;
-        Ok(Self { status, headers: Vec::new(), content_type: "application/json".to_owned(), body: body.into() })
+        Ok(Self {
+            status,
+            headers: Vec::new(),
+            content_type: "application/json".to_owned(),
+            body: body.into(),
+            untagged: Vec::new(),
+        })
     }
 
     /// The response with these bytes.
@@ -81,6 +89,16 @@ macro_rules! answers {
             #[must_use]
             pub fn version(self, version: i64) -> Self {
                 self.header("etag", super::etag::etag(version))
+            }
+
+            /// Leaves text keys of the body, such as `stands_at`, out of its weak `ETag`: the same answer a second later is
+            /// the same answer, and a poller gets 304. Of each the first in the body counts.
+            #[must_use]
+            pub fn tag_without(mut self, keys: &[&str]) -> Self {
+                let mut parts: Vec<_> = keys.iter().filter_map(|key| text_of(&self.0.body, key)).collect();
+                parts.sort_by_key(|part| part.start);
+                self.0.untagged = parts;
+                self
             }
 
             /// With the address of what was made.
@@ -138,6 +156,7 @@ impl File {
             headers: vec![("content-disposition".to_owned(), disposition)],
             content_type: content_type.to_owned(),
             body: body.into(),
+            untagged: Vec::new(),
         })
     }
 
@@ -149,6 +168,7 @@ impl File {
             headers: Vec::new(),
             content_type: content_type.to_owned(),
             body: body.into(),
+            untagged: Vec::new(),
         })
     }
 }
@@ -173,7 +193,7 @@ fn respond(reply: &Reply, request: &HttpRequest) -> HttpResponse {
     if request.method() != Method::GET || reply.status != StatusCode::OK {
         return reply.respond();
     }
-    let weak = body_tag(&reply.body);
+    let weak = body_tag(reply);
     let asked = request.headers().get(header::IF_NONE_MATCH).and_then(|value| value.to_str().ok());
     let strong = reply.headers.iter().find(|(name, _)| name == "etag").map(|(_, value)| value.as_str());
     let tag = strong.unwrap_or(&weak);
@@ -195,7 +215,22 @@ fn plain(tag: &str) -> &str {
     tag.strip_prefix("W/").unwrap_or(tag)
 }
 
-fn body_tag(body: &[u8]) -> String {
-    let digest = Sha256::digest(body);
+/// Where the text of a key stands in a JSON object. No text can hold the key with its quotation marks: they are escaped.
+fn text_of(body: &[u8], key: &str) -> Option<std::ops::Range<usize>> {
+    let begin = format!("\"{key}\":\"");
+    let start = body.windows(begin.len()).position(|part| part == begin.as_bytes())?.checked_add(begin.len())?;
+    let length = body.get(start..)?.iter().position(|byte| *byte == b'"')?;
+    Some(start..start.checked_add(length)?)
+}
+
+fn body_tag(reply: &Reply) -> String {
+    let mut digest = Sha256::new();
+    let mut from = 0;
+    for part in &reply.untagged {
+        digest.update(reply.body.get(from..part.start).unwrap_or_default());
+        from = part.end;
+    }
+    digest.update(reply.body.get(from..).unwrap_or_default());
+    let digest = digest.finalize();
     format!("W/\"{}\"", URL_SAFE_NO_PAD.encode(digest.get(..12).unwrap_or_default()))
 }

@@ -23,6 +23,7 @@ mod list;
 mod list_rows;
 mod mask;
 pub mod matching;
+mod needs;
 pub mod parse;
 mod resolve_row;
 mod reverse;
@@ -44,6 +45,7 @@ use crate::Feature;
 pub const fn feature() -> Feature {
     Feature::new("intake", "Posted lists: upload, preview with a reason for every match, resolve, apply.", routes)
         .every_minute(|system, unit| Box::pin(work::give_up_silent(system, unit)))
+        .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

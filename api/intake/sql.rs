@@ -2,6 +2,7 @@
 
 pub(super) mod lists;
 pub(super) mod reversal;
+pub(super) mod needs;
 pub(super) mod rows;
 
 use chrono::{DateTime, NaiveDate, Utc};

@@ -108,7 +108,7 @@ pub async fn list_return_changes(
     let changes = since(&frozen, &present)?;
     let newest = frozen::list(&mut tx, unit, (Kind::SeasonReturn, frozen.season), None, 1).await?.pop();
     let newest = newest.unwrap_or_else(|| frozen.clone());
-    Answer::new(&ReturnChanges {
+    let shown = ReturnChanges {
         return_id: path.return_id,
         number: frozen.number,
         stands_at: frozen.stands_at,
@@ -116,5 +116,6 @@ pub async fn list_return_changes(
         newest_return_id: ReturnId(newest.document_id),
         new_return_owed: !since(&newest, &present)?.is_empty(),
         changes,
-    })
+    };
+    Ok(Answer::new(&shown)?.tag_without(&["compared_at"]))
 }

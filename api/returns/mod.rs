@@ -14,6 +14,7 @@ mod download;
 mod file;
 mod find;
 mod list;
+mod needs;
 mod now;
 mod preview;
 mod rules;
@@ -28,6 +29,7 @@ use crate::Feature;
 #[must_use]
 pub const fn feature() -> Feature {
     Feature::new("returns", "The season return: preview, file, fetch, and what has changed since.", routes)
+        .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

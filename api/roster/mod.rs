@@ -30,6 +30,7 @@ mod list_troop_contacts;
 mod list_troops;
 mod lists;
 mod name_coordinator;
+mod needs;
 mod rules;
 mod sql;
 mod taken_back;
@@ -50,6 +51,7 @@ pub const fn feature() -> Feature {
         "Troops, people with their contact details and roles, and who coordinates which troop.",
         routes,
     )
+    .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

@@ -98,7 +98,8 @@ pub async fn find_standing(
     }
     let season = seasons::resolve(&mut tx, unit, query.0.season).await?;
     let (then, troop) = read::one(&mut tx, unit, &season, query.0.as_of, path.troop_id).await?;
-    Answer::new(&show(&mut tx, &permit, &season, &then, troop).await?)
+    let shown = show(&mut tx, &permit, &season, &then, troop).await?;
+    Ok(Answer::new(&shown)?.tag_without(&["stands_at"]))
 }
 
 /// A troop's standing as this reader may see it, with the names that the reader may see.

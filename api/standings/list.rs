@@ -169,7 +169,7 @@ pub async fn list_standings(
     let season_id = season.season_id;
     let counts = counts.into();
     let page = StandingPage { season_id, stands_at: then.at, log_seq: then.seq, counts, items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    Ok(Answer::new(&page)?.tag_without(&["stands_at"]).next_page(&request, page.next_cursor.as_deref()))
 }
 
 /// Whether number or name contain a text, whatever its case.

@@ -14,6 +14,7 @@ mod gates;
 mod list;
 mod load;
 mod my_steps;
+mod needs;
 mod read;
 mod record;
 mod recorded;
@@ -43,6 +44,7 @@ pub const fn feature() -> Feature {
         routes,
     )
     .every_minute(|system, unit| Box::pin(refresh_due(system, unit)))
+    .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

@@ -5,4 +5,5 @@
 pub(super) mod cache;
 pub(super) mod exceptions;
 pub(super) mod facts;
+pub(super) mod needs;
 pub(super) mod record;

@@ -27,6 +27,8 @@ mod keys;
 #[cfg(test)]
 mod limits;
 #[cfg(test)]
+mod needs;
+#[cfg(test)]
 mod retries;
 #[cfg(test)]
 mod returns;

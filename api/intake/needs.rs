@@ -1,0 +1,160 @@
+//! What of the lists needs a person now: those that wait on their way, and kinds of which no new list has come for longer
+//! than usual.
+
+use std::collections::BTreeMap;
+
+use chrono::{Days, NaiveDate};
+use serde_json::json;
+
+use super::sql::needs::{self as sql, Waiting};
+use crate::auth::Tx;
+use crate::auth::permission::{IntakesApply, IntakesUpload};
+use crate::common::etag::etag;
+use crate::error::ApiError;
+use crate::need::{Asked, Need, NeedKind, Request, Stake};
+
+/// Looks at the lists of a season.
+///
+/// # Errors
+/// Database faults.
+pub(super) async fn look(tx: &mut Tx, asked: &Asked) -> Result<Vec<Need>, ApiError> {
+    let waiting = sql::waiting(tx, asked.unit, asked.season.season_id).await?;
+    let mut days: BTreeMap<String, Vec<NaiveDate>> = BTreeMap::new();
+    for (kind, day) in sql::days(tx, asked.unit, asked.season.season_id).await? {
+        days.entry(kind).or_default().push(day);
+    }
+    let mut found: Vec<Need> =
+        waiting.iter().filter(|list| list.state != "reading").map(|list| waits(asked, list)).collect();
+    // A list of the kind that is on its way already is the new one.
+    days.retain(|kind, _| !waiting.iter().any(|list| list.kind == *kind && list.state != "unreadable"));
+    found.extend(days.iter().filter_map(|(kind, days)| old(asked, kind, days)));
+    Ok(found)
+}
+
+fn waits(asked: &Asked, list: &Waiting) -> Need {
+    let at = |act: &str| asked.path(format_args!("intakes/{}{act}", list.intake_id));
+    let name = &list.file_name;
+    let discard = Request::bare::<IntakesUpload>(at("/discard"));
+    let counts = &list.counts.0;
+    let (kind, what, why, look, settle) = match list.state.as_str() {
+        "unreadable" => (
+            NeedKind::ReplaceList,
+            format!("Put \"{name}\" away, and upload a file that can be read."),
+            list.fault.as_ref().map_or_else(String::new, |fault| format!("It could not be read. {}", fault.0.detail)),
+            at(""),
+            vec![discard],
+        ),
+        "needs_columns" => (
+            NeedKind::ChooseColumns,
+            format!("Say which columns of \"{name}\" are meant."),
+            "A column that is needed was not recognised, or the order of its days cannot be told.".to_owned(),
+            at(""),
+            vec![Request::post::<IntakesUpload>(at("/columns"), json!({})).fill_in("/columns").fill_in("/date_orders")],
+        ),
+        _ if counts.waiting > 0 => (
+            NeedKind::ResolveRows,
+            format!("Decide about {} in \"{name}\".", rows(counts.waiting)),
+            "It cannot be told for sure whom or what they mean; nothing of the list counts before that.".to_owned(),
+            at("/rows?needs_a_person=true"),
+            list.first_row.map_or_else(Vec::new, |row| {
+                let path = at(&format!("/rows/{row}/resolve"));
+                vec![Request::post::<IntakesUpload>(path, json!({})).fill_in("/decision")]
+            }),
+        ),
+        _ => (
+            NeedKind::ApplyList,
+            format!("Apply \"{name}\", or put it away."),
+            format!(
+                "Its preview stands: {} would change something. Nothing of it counts yet.",
+                rows(counts.changing_rows)
+            ),
+            at(""),
+            vec![Request::post::<IntakesApply>(at("/apply"), json!({"preview": etag(list.version)})), discard],
+        ),
+    };
+    Need {
+        kind,
+        key: list.intake_id.to_string(),
+        what,
+        why,
+        since_at: Some(list.uploaded_at),
+        by_at: None,
+        stake: Stake::Behind,
+        troops: Vec::new(),
+        person: None,
+        look: Some(look),
+        settle,
+    }
+}
+
+fn rows(count: u32) -> String {
+    if count == 1 { "1 row".to_owned() } else { format!("{count} rows") }
+}
+
+fn old(asked: &Asked, kind: &str, days: &[NaiveDate]) -> Option<Need> {
+    let usual = usual_days(days)?;
+    let last = *days.last()?;
+    let expected = last.checked_add_days(Days::new(usual))?;
+    let since_at = asked.calendar.end_of_day(expected);
+    let called = match kind {
+        "role_list" => "role list".to_owned(),
+        "bank_details" => "bank details list".to_owned(),
+        _ => format!("list of {}", kind.replace('_', " ")),
+    };
+    (since_at <= asked.now).then(|| Need {
+        kind: NeedKind::UploadList,
+        key: kind.to_owned(),
+        what: format!("Fetch the newest {called} and upload it."),
+        why: format!("The last one speaks for {last}; such a list usually comes every {usual} days."),
+        since_at: Some(since_at),
+        by_at: None,
+        stake: Stake::Behind,
+        troops: Vec::new(),
+        person: None,
+        look: Some(asked.path("intakes")),
+        settle: vec![Request::upload::<IntakesUpload>(asked, kind)],
+    })
+}
+
+/// How many days usually lie between two lists: the middle one of the last nine gaps, of two middle ones the longer. Two
+/// gaps at least, since one says nothing about what is usual.
+fn usual_days(days: &[NaiveDate]) -> Option<u64> {
+    let mut gaps: Vec<u64> = days
+        .windows(2)
+        .rev()
+        .take(9)
+        .filter_map(|pair| match pair {
+            [before, after] => u64::try_from((*after - *before).num_days()).ok(),
+            _ => None,
+        })
+        .collect();
+    gaps.sort_unstable();
+    (gaps.len() >= 2).then(|| gaps.get(gaps.len() / 2).copied())?
+}
+
+#[cfg(test)]
+mod tests {
+    use chrono::NaiveDate;
+
+    use super::{rows, usual_days};
+
+    fn days(texts: &[&str]) -> Vec<NaiveDate> {
+        texts.iter().map(|text| text.parse().unwrap()).collect()
+    }
+
+    #[test]
+    fn the_usual_gap_is_the_middle_one_of_those_there_were() {
+        assert_eq!(usual_days(&[]), None);
+        assert_eq!(usual_days(&days(&["2040-01-02", "2040-01-09"])), None, "one gap says nothing");
+        // Twice a week: gaps of 3 and 4 days, the longer of the two in the middle.
+        assert_eq!(usual_days(&days(&["2040-01-02", "2040-01-05", "2040-01-09", "2040-01-12", "2040-01-16"])), Some(4));
+        // A holiday does not change what is usual.
+        let holiday = ["2040-01-02", "2040-01-09", "2040-01-16", "2040-02-06", "2040-02-13"];
+        assert_eq!(usual_days(&days(&holiday)), Some(7));
+    }
+
+    #[test]
+    fn one_row_is_one_row() {
+        assert_eq!((rows(1), rows(12)), ("1 row".to_owned(), "12 rows".to_owned()));
+    }
+}
