@@ -1,8 +1,8 @@
 //! Every query of intake; those about rows are in [`rows`], about all lists of a kind in [`lists`].
 
 pub(super) mod lists;
-pub(super) mod reversal;
 pub(super) mod needs;
+pub(super) mod reversal;
 pub(super) mod rows;
 
 use chrono::{DateTime, NaiveDate, Utc};
