@@ -13,7 +13,7 @@ use super::find::IntakePath;
 use super::kinds::{ListColumn, ListKind};
 use super::sql::{self, IntakeRecord, lists};
 use super::work;
-use crate::auth::permission::{IntakesRead, Permission as _};
+use crate::auth::permission::{IntakesRead, Permission as _, ScreeningsRead};
 use crate::auth::{Permit, Tx};
 use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
@@ -92,8 +92,9 @@ pub async fn compare_intake(
         Some(earlier) => Some(sql::find(&mut tx, unit, earlier).await?).filter(|earlier| earlier.parsed.is_some()),
         None => None,
     };
+    let sees_screenings = permit.holds::<ScreeningsRead>();
     let differ = match &earlier {
-        Some(earlier) => difference(&mut tx, unit, earlier, &newer).await?,
+        Some(earlier) => difference(&mut tx, unit, (earlier, &newer), sees_screenings).await?,
         None => Vec::new(),
     };
     let count = |what: RowDifference| {
@@ -112,12 +113,13 @@ pub async fn compare_intake(
     Ok(Answer::new(&answer)?.next_page(&request, answer.next_cursor.as_deref()))
 }
 
-/// Both lists read again from what was kept of their files. Columns are compared that both have.
+/// Both lists read again from what was kept of their files. Columns are compared that both have; what they say of a
+/// screening is left out for readers who may not read screenings (a key without that permission).
 async fn difference(
     tx: &mut Tx,
     unit: UnitId,
-    earlier: &IntakeRecord,
-    newer: &IntakeRecord,
+    (earlier, newer): (&IntakeRecord, &IntakeRecord),
+    sees_screenings: bool,
 ) -> Result<Vec<DifferingRow>, ApiError> {
     let kind = ListKind::from_name(&newer.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
     let memory = work::memory(tx, unit, kind).await?;
@@ -134,7 +136,11 @@ async fn difference(
         (read_rows(table, &columns).0, has.collect())
     };
     let ((before, had), (after, has)) = (read(earlier), read(newer));
+    let both = |column: &ListColumn| had.contains(column) && has.contains(column);
+    let shown = |column: &ListColumn| {
+        sees_screenings || !matches!(column, ListColumn::ScreeningOutcome | ListColumn::ScreeningValidUntil)
+    };
     let columns: Vec<ListColumn> =
-        kind.columns().iter().copied().filter(|column| had.contains(column) && has.contains(column)).collect();
+        kind.columns().iter().copied().filter(|column| both(column) && shown(column)).collect();
     Ok(differing(kind, &before, &after, &columns))
 }
