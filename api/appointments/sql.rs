@@ -54,7 +54,7 @@ pub(super) async fn end<P: Permission>(
     (at, seq): (DateTime<Utc>, i64),
 ) -> Result<(), ApiError> {
     sqlx::query!(
-        "update assignment set ended_at = $3, version = version + 1, log_seq = $4
+        "update assignment set ended_at = $3, ended_because = 'stood_down', version = version + 1, log_seq = $4
          where unit_id = $1 and assignment_id = $2 and ended_at is null",
         by.unit()?.0,
         locked.id.0,

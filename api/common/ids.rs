@@ -66,6 +66,8 @@ ids! {
     GrantId
     /// A person's place as coordinator of a troop in a season.
     AssignmentId
+    /// One coordinator taking over from another.
+    TakeOverId
     /// One immutable fact about a requirement.
     EvidenceId
     /// One decision (appoint, suspend, ...).

@@ -36,7 +36,8 @@ pub struct PersonChange {
     #[serde(default)]
     #[schema(value_type = Option<String>, min_length = 1, max_length = 40)]
     membership_number: Patch<String>,
-    /// The day on which the person left the unit; null for somebody who is there. It ends no role and no assignment.
+    /// The day on which the person left the unit; null for somebody who is there, or has come
+    /// back. It ends no role and no assignment by itself: `record_leaving` does.
     #[garde(inner(custom(text::day)))]
     #[serde(default)]
     #[schema(value_type = Option<NaiveDate>)]

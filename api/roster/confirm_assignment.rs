@@ -50,7 +50,7 @@ pub async fn confirm_assignment(
 ) -> Result<Answer<Assignment>, ApiError> {
     let unit = permit.unit()?;
     let mut tx = permit.tx()?;
-    let Held { mut row, season, touched } = hold(&mut tx, &permit, path.assignment_id).await?;
+    let Held { mut row, season, touched } = hold(&mut tx, &permit, path.assignment_id, None).await?;
     tx.replay().await?;
     season.open()?;
     proposed(&row)?;
@@ -71,17 +71,19 @@ pub(super) struct Held {
     pub touched: Touched,
 }
 
-/// Finds an assignment in reach, holds its season, person and troop, and locks it.
+/// Finds an assignment in reach, holds its season, person (and another one) and troop, and locks it.
 pub(super) async fn hold(
     tx: &mut Tx,
     permit: &Permit<AssignmentsChange>,
     assignment: AssignmentId,
+    another: Option<PersonId>,
 ) -> Result<Held, ApiError> {
     let unit = permit.unit()?;
     let found = assignments::find(tx, unit, permit.read_scope(), assignment).await?;
     permit.reach(TroopId(found.troop_id))?;
     let season = seasons::hold(tx, unit, SeasonId(found.season_id)).await?;
-    let (people, troops) = (vec![PersonId(found.person_id)], vec![TroopId(found.troop_id)]);
+    let people = [PersonId(found.person_id)].into_iter().chain(another).collect();
+    let troops = vec![TroopId(found.troop_id)];
     let touched = Touched::some(season.season_id, people, troops);
     change::hold(tx, unit, &touched).await?;
     let row = assignments::lock(tx, permit, assignment).await?;

@@ -20,7 +20,7 @@ pub async fn decline_assignment(
 ) -> Result<Answer<Assignment>, ApiError> {
     let unit = permit.unit()?;
     let mut tx = permit.tx()?;
-    let Held { mut row, season, touched } = hold(&mut tx, &permit, path.assignment_id).await?;
+    let Held { mut row, season, touched } = hold(&mut tx, &permit, path.assignment_id, None).await?;
     tx.replay().await?;
     season.open()?;
     proposed(&row)?;

@@ -48,9 +48,46 @@ pub struct Assignment {
     /// When it was ended; null otherwise.
     #[schema(required = true)]
     pub ended_at: Option<DateTime<Utc>>,
+    /// Why it ended, or will end; null while it goes on, and where nobody said.
+    #[schema(required = true)]
+    pub ended_because: Option<EndedBecause>,
     /// The version of these fields.
     #[schema(max_length = 30, example = "\"v1\"")]
     pub etag: String,
+}
+
+/// Why an assignment ended. New values may come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum EndedBecause {
+    /// The coordinator stood down.
+    StoodDown,
+    /// Somebody else took over.
+    Replaced,
+    /// The person left the unit.
+    Left,
+    /// Its time was over.
+    RanOut,
+    /// It was one person's twice, before two rows of that person became one.
+    Merged,
+}
+
+impl EndedBecause {
+    const ALL: [Self; 5] = [Self::StoodDown, Self::Replaced, Self::Left, Self::RanOut, Self::Merged];
+
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Self::StoodDown => "stood_down",
+            Self::Replaced => "replaced",
+            Self::Left => "left",
+            Self::RanOut => "ran_out",
+            Self::Merged => "merged",
+        }
+    }
+
+    fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|reason| reason.name() == name)
+    }
 }
 
 impl From<AssignmentRow> for Assignment {
@@ -67,6 +104,7 @@ impl From<AssignmentRow> for Assignment {
             confirmed_at: row.confirmed_at,
             declined_at: row.declined_at,
             ended_at: row.ended_at,
+            ended_because: row.ended_because.as_deref().and_then(EndedBecause::named),
             etag: etag(row.version),
         }
     }

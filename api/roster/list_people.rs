@@ -13,6 +13,7 @@ use crate::auth::permission::{PeopleRead, Permission as _};
 use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::PersonId;
+use crate::common::names::NameSearch;
 use crate::common::page;
 use crate::error::{ApiError, Problems};
 
@@ -21,7 +22,8 @@ use crate::error::{ApiError, Problems};
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct PeopleQuery {
-    /// People whose first and last name contain this.
+    /// People whose name has these words or their beginnings. Accents, letter case and apostrophes do not matter, and a
+    /// short form finds the name (`liz` finds Elizabeth).
     #[garde(length(chars, min = 1, max = 160))]
     #[param(min_length = 1, max_length = 160)]
     search: Option<String>,
@@ -62,12 +64,14 @@ pub async fn list_people(
     let after: Option<PersonId> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
     let wanted = Wanted {
-        search: search.as_deref(),
         membership_number: membership_number.as_deref().map(str::trim),
         after,
-        limit: i64::from(limit) + 1,
+        limit: search.is_none().then(|| i64::from(limit) + 1),
     };
     let mut rows = people::list(&mut tx, unit, (permit.read_scope(), permit.person()?), wanted).await?;
+    if let Some(search) = search.as_deref().map(NameSearch::new) {
+        rows.retain(|row| search.finds(&format!("{} {}", row.first_name, row.last_name)));
+    }
     let more = page::cut(&mut rows, limit);
     let items: Vec<Person> = rows.into_iter().map(Person::from).collect();
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.person_id, &filters)).transpose()?;

@@ -7,12 +7,13 @@ use utoipa::IntoParams;
 
 use super::find_troop::Troop;
 use super::rules::number_key;
-use super::sql::troops::{self, Wanted};
+use super::sql::troops::{self, TroopRow, Wanted};
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, TroopsRead};
 use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::{SeasonId, TroopId, UnitId};
+use crate::common::names::NameSearch;
 use crate::common::page;
 use crate::error::{ApiError, Problems};
 use crate::seasons;
@@ -40,7 +41,8 @@ pub struct TroopsQuery {
     #[garde(length(chars, min = 1, max = 20))]
     #[param(min_length = 1, max_length = 20)]
     number: Option<String>,
-    /// Troops whose number or name contains this.
+    /// Troops whose number or name has these words or their beginnings. Accents, letter case and leading zeros do not
+    /// matter.
     #[garde(length(chars, min = 1, max = 120))]
     #[param(min_length = 1, max_length = 120)]
     search: Option<String>,
@@ -79,14 +81,23 @@ pub async fn list_troops(
     let wanted = Wanted {
         season,
         number_key: number_key.as_deref(),
-        search: search.as_deref(),
         after,
-        limit: i64::from(limit) + 1,
+        limit: search.is_none().then(|| i64::from(limit) + 1),
     };
     let mut rows = troops::list(&mut tx, unit, permit.read_scope(), wanted).await?;
+    if let Some(search) = &search {
+        rows.retain(|row| found(search, row));
+    }
     let more = page::cut(&mut rows, limit);
     let items: Vec<Troop> = rows.into_iter().map(|row| Troop::shown(row, season, permit.actor())).collect();
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.troop_id, &filters)).transpose()?;
     let page = TroopPage { items, next_cursor };
     Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+}
+
+/// Whether what was typed is in a troop's number, written anyhow, or in its name.
+fn found(typed: &str, row: &TroopRow) -> bool {
+    let key = number_key(typed);
+    NameSearch::new(typed).finds(&format!("{} {}", row.number, row.name))
+        || (!key.is_empty() && number_key(&row.number).starts_with(&key))
 }

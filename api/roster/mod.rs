@@ -26,11 +26,14 @@ mod invite_person;
 mod list_assignments;
 mod list_grants;
 mod list_people;
+mod list_take_overs;
 mod list_troop_contacts;
 mod list_troops;
 mod lists;
 mod name_coordinator;
 mod needs;
+mod record_leaving;
+mod replace_coordinator;
 mod rules;
 mod sql;
 mod taken_back;
@@ -76,5 +79,8 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(name_coordinator::name_coordinator)
         .service(list_assignments::list_assignments)
         .service(confirm_assignment::confirm_assignment)
-        .service(decline_assignment::decline_assignment);
+        .service(decline_assignment::decline_assignment)
+        .service(replace_coordinator::replace_coordinator)
+        .service(list_take_overs::list_take_overs)
+        .service(record_leaving::record_leaving);
 }

@@ -86,6 +86,7 @@ pub async fn name_coordinator(
         confirmed_at: Some(tx.logged_at()),
         declined_at: None,
         ended_at: None,
+        ended_because: None,
         version: 1,
     };
     assignments::end_what_ran_out(&mut tx, &permit, season.season_id, new.troop_id, log_seq).await?;

@@ -2,6 +2,7 @@
 
 pub(super) mod assignments;
 pub(super) mod contacts;
+pub(super) mod endings;
 pub(super) mod grants;
 pub(super) mod lists;
 pub(super) mod needs;

@@ -71,6 +71,14 @@ const SAMPLES: &[(&str, &str)] = &[
         "delete from decision where decided_by = 'sample'",
     ),
     (
+        "insert into assignment (unit_id, assignment_id, troop_id, season_id, person_id, lead, from_at, ended_at, version, log_seq)
+         select unit_id, unit_id, troop_id, season_id, person_id, false, 'epoch', 'epoch', -1, 0 from assignment where unit_id = $unit limit 1;
+         insert into take_over (unit_id, take_over_id, season_id, troop_id, from_assignment_id, to_assignment_id, taken_over_at, recorded_by, log_seq)
+         select unit_id, gen_random_uuid(), season_id, troop_id, assignment_id, unit_id, 'epoch', 'sample', 0
+         from assignment where unit_id = $unit and assignment_id <> unit_id limit 1",
+        "delete from take_over where recorded_by = 'sample'; delete from assignment where version = -1",
+    ),
+    (
         "insert into standing (unit_id, season_id, troop_id, answer, log_seq, rules_version)
          select unit_id, season_id, troop_id, '{}', 0, -1 from troop_season where unit_id = $unit limit 1",
         "delete from standing where rules_version = -1",

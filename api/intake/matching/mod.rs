@@ -7,7 +7,6 @@
 
 mod decide;
 mod likeness;
-mod nicknames;
 mod people;
 mod rows;
 
@@ -17,6 +16,7 @@ pub use people::{Known, Listed, People};
 pub use rows::match_rows;
 
 use crate::common::ids::PersonId;
+use crate::common::nicknames;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 

@@ -21,6 +21,7 @@ pub(in crate::roster) struct AssignmentRow {
     pub confirmed_at: Option<DateTime<Utc>>,
     pub declined_at: Option<DateTime<Utc>>,
     pub ended_at: Option<DateTime<Utc>>,
+    pub ended_because: Option<String>,
     pub version: i64,
 }
 
@@ -34,7 +35,7 @@ pub(in crate::roster) async fn find(
     let row = sqlx::query_as!(
         AssignmentRow,
         "select assignment_id, troop_id, season_id, person_id, lead, from_at, until_at, proposed_at, confirmed_at,
-             declined_at, ended_at, version
+             declined_at, ended_at, ended_because, version
          from assignment
          where unit_id = $1 and ($2::uuid[] is null or troop_id = any ($2)) and assignment_id = $3",
         unit.0,
@@ -53,7 +54,7 @@ pub(in crate::roster) async fn lock(
     let row = sqlx::query_as!(
         AssignmentRow,
         "select assignment_id, troop_id, season_id, person_id, lead, from_at, until_at, proposed_at, confirmed_at,
-             declined_at, ended_at, version
+             declined_at, ended_at, ended_because, version
          from assignment where unit_id = $1 and assignment_id = $2 for no key update",
         by.unit()?.0,
         assignment.0
@@ -83,7 +84,7 @@ pub(in crate::roster) async fn list(
     let rows = sqlx::query_as!(
         AssignmentRow,
         "select assignment_id, troop_id, season_id, person_id, lead, from_at, until_at, proposed_at, confirmed_at,
-             declined_at, ended_at, version
+             declined_at, ended_at, ended_because, version
          from assignment
          where unit_id = $1 and ($2::uuid[] is null or troop_id = any ($2)) and season_id = $3
            and ($4::uuid is null or troop_id = $4) and ($5::uuid is null or person_id = $5)
@@ -112,7 +113,7 @@ pub(in crate::roster) async fn end_what_ran_out(
 ) -> Result<(), ApiError> {
     let now = tx.now();
     let ended = sqlx::query_scalar!(
-        "update assignment set ended_at = until_at, version = version + 1, log_seq = $4
+        "update assignment set ended_at = until_at, ended_because = coalesce(ended_because, 'ran_out'), version = version + 1, log_seq = $4
          where unit_id = $1 and season_id = $2 and troop_id = $3 and ended_at is null and declined_at is null
            and confirmed_at is not null and until_at <= $5
          returning assignment_id",

@@ -26,7 +26,7 @@ async fn find_within(
     oneself: PersonId,
     person: PersonId,
 ) -> Result<Option<PersonRow>, ApiError> {
-    let within = scope.troops();
+    let (within, now) = (scope.troops(), tx.now());
     let row = sqlx::query_as!(
         PersonRow,
         "select p.person_id, p.first_name, p.last_name, p.membership_number, p.left_on, p.version from person p
@@ -34,11 +34,12 @@ async fn find_within(
              or exists (select from assignment a where a.unit_id = $1 and a.person_id = p.person_id
                  and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
              or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id
-                 and c.troop_id = any ($2) and c.ended_at is null))",
+                 and c.troop_id = any ($2) and (c.ended_at is null or c.ended_at > $5)))",
         unit.0,
         within.as_deref(),
         oneself.0,
-        person.0
+        person.0,
+        now
     );
     Ok(row.fetch_optional(tx.db()).await?)
 }
@@ -78,10 +79,10 @@ pub(in crate::roster) async fn lock<P: Permission>(
 /// Which people are asked for.
 #[derive(Clone, Debug)]
 pub(in crate::roster) struct Wanted<'a> {
-    pub search: Option<&'a str>,
     pub membership_number: Option<&'a str>,
     pub after: Option<PersonId>,
-    pub limit: i64,
+    /// None for all of them, where what was typed has yet to be looked for.
+    pub limit: Option<i64>,
 }
 
 /// By last name, then first name.
@@ -91,7 +92,7 @@ pub(in crate::roster) async fn list(
     (scope, oneself): (&Scope, PersonId),
     wanted: Wanted<'_>,
 ) -> Result<Vec<PersonRow>, ApiError> {
-    let within = scope.troops();
+    let (within, now) = (scope.troops(), tx.now());
     let rows = sqlx::query_as!(
         PersonRow,
         "select p.person_id, p.first_name, p.last_name, p.membership_number, p.left_on, p.version from person p
@@ -99,20 +100,19 @@ pub(in crate::roster) async fn list(
              or exists (select from assignment a where a.unit_id = $1 and a.person_id = p.person_id
                  and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
              or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id
-                 and c.troop_id = any ($2) and c.ended_at is null))
-           and ($4::text is null or position(lower($4) in lower(p.first_name || ' ' || p.last_name)) > 0)
-           and ($5::text is null or p.membership_number = $5)
-           and ($6::uuid is null or (lower(p.last_name), lower(p.first_name), p.person_id)
+                 and c.troop_id = any ($2) and (c.ended_at is null or c.ended_at > $7)))
+           and ($4::text is null or p.membership_number = $4)
+           and ($5::uuid is null or (lower(p.last_name), lower(p.first_name), p.person_id)
                > (select lower(last.last_name), lower(last.first_name), last.person_id from person last
-                  where last.unit_id = $1 and last.person_id = $6))
-         order by lower(p.last_name), lower(p.first_name), p.person_id limit $7",
+                  where last.unit_id = $1 and last.person_id = $5))
+         order by lower(p.last_name), lower(p.first_name), p.person_id limit $6",
         unit.0,
         within.as_deref(),
         oneself.0,
-        wanted.search,
         wanted.membership_number,
         wanted.after.map(|person| person.0),
-        wanted.limit
+        wanted.limit,
+        now
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

@@ -60,9 +60,9 @@ pub(in crate::roster) async fn lock(tx: &mut Tx, by: &Permit<TroopsChange>, troo
 pub(in crate::roster) struct Wanted<'a> {
     pub season: SeasonId,
     pub number_key: Option<&'a str>,
-    pub search: Option<&'a str>,
     pub after: Option<TroopId>,
-    pub limit: i64,
+    /// None for all of them, where what was typed has yet to be looked for.
+    pub limit: Option<i64>,
 }
 
 /// In the order of their numbers, as people count.
@@ -81,16 +81,14 @@ pub(in crate::roster) async fn list(
            left join troop_season ts on ts.unit_id = t.unit_id and ts.troop_id = t.troop_id and ts.season_id = $3
            where t.unit_id = $1 and ($2::uuid[] is null or t.troop_id = any ($2))
              and ($4::text is null or t.number_key = $4)
-             and ($5::text is null or position(lower($5) in lower(t.number || ' ' || t.name)) > 0)
-             and ($6::uuid is null or (length(t.number_key), t.number_key)
+             and ($5::uuid is null or (length(t.number_key), t.number_key)
                  > (select length(last.number_key), last.number_key from troop last
-                    where last.unit_id = $1 and last.troop_id = $6))
-           order by length(t.number_key), t.number_key limit $7"#,
+                    where last.unit_id = $1 and last.troop_id = $5))
+           order by length(t.number_key), t.number_key limit $6"#,
         unit.0,
         within.as_deref(),
         wanted.season.0,
         wanted.number_key,
-        wanted.search,
         wanted.after.map(|troop| troop.0),
         wanted.limit
     );

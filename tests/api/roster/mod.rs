@@ -8,6 +8,8 @@ use crate::support::fixture::Somebody;
 mod coordinators;
 mod people;
 mod roles;
+mod search;
+mod successors;
 mod troops;
 
 fn person(who: &Somebody) -> Uuid {

@@ -134,6 +134,7 @@ const GROUPS: &[&[&str]] = &[
 ];
 
 /// True when the two folded first names are one, or stand in one group.
-pub(super) fn same_or_short(one: &str, other: &str) -> bool {
+#[must_use]
+pub fn same_or_short(one: &str, other: &str) -> bool {
     one == other || GROUPS.iter().any(|group| group.contains(&one) && group.contains(&other))
 }
