@@ -13,7 +13,7 @@ use super::run::block_on;
 use crate::auth::token;
 use crate::parser_door::ParserDoor;
 use crate::postgres::{self, DatabaseUrls, Layout};
-use crate::server::run::{self, Options};
+use crate::server::run::{self, Ended, Options};
 use crate::settings::{Settings, SigningKeys};
 use crate::start::StartError;
 use crate::{logging, supervise};
@@ -31,11 +31,16 @@ pub(super) fn serve(settings: &Settings) -> Result<ExitCode, StartError> {
     let database = block_on(postgres::open(settings, &layout))?;
     block_on(postgres::check(&database.urls.runtime))?;
     let served = here(settings, &layout, &database.urls.runtime);
+    if let Ok(Ended::AtOnce) = served {
+        // The cluster gets its death signal and shuts down cleanly without us.
+        std::mem::forget(database.cluster);
+        return Ok(ExitCode::SUCCESS);
+    }
     // After the API, never before: what it finished must be on disk.
     if let Some(cluster) = database.cluster {
         cluster.stop();
     }
-    served.map(|()| ExitCode::SUCCESS)
+    served.map(|_| ExitCode::SUCCESS)
 }
 
 /// The API's own process under a supervisor, which wrote these settings and checked the database.
@@ -47,11 +52,11 @@ pub(super) fn serve_api(file: &Path) -> Result<ExitCode, StartError> {
     let layout = Layout::choose(&settings)?;
     let urls = DatabaseUrls::from_files(&settings)?
         .ok_or_else(|| StartError::configuration("the supervisor named no database"))?;
-    here(&settings, &layout, &urls.runtime).map(|()| ExitCode::SUCCESS)
+    here(&settings, &layout, &urls.runtime).map(|_| ExitCode::SUCCESS)
 }
 
 /// Serves in this process.
-fn here(settings: &Settings, layout: &Layout, runtime: &SecretString) -> Result<(), StartError> {
+fn here(settings: &Settings, layout: &Layout, runtime: &SecretString) -> Result<Ended, StartError> {
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let trusted = if settings.proxy.enabled { settings.proxy.trusted.clone() } else { Vec::new() };
     let options = Options {

@@ -126,9 +126,6 @@ pub(super) fn under_way(locked: &sql::LockedIntake) -> Result<super::parse::Pars
             "unreadable" => "The list could not be read. Mend the file and upload it again.",
             "applied" => "The list was applied already. Upload a newer list to change something.",
             "reversed" => "The list was taken back. Upload it again if it is right after all.",
-            "needs_sheet" => {
-                "Several sheets of the workbook could be the list. First say which is meant (choose_sheet)."
-            }
             _ => "The list was put away. Upload it again if it is needed after all.",
         };
         ApiError::new(Code::WrongState).detail(detail)

@@ -24,6 +24,7 @@ mod list_rows;
 mod mask;
 pub mod matching;
 mod needs;
+mod next_step;
 pub mod parse;
 mod resolve_row;
 mod reverse;

@@ -8,6 +8,7 @@ use super::changes::Touched;
 use super::columns::plan::ColumnPlan;
 use super::kinds::ListKind;
 use super::matching::{Candidate, ReasonCode};
+use super::next_step::next_step;
 use super::parse::ParseFault;
 use super::parse::table::{CellProblem, SkippedRow, Source};
 use super::sql::IntakeRecord;
@@ -24,8 +25,6 @@ pub enum IntakeState {
     Reading,
     /// It could not be read; `fault` says why and what to do.
     Unreadable,
-    /// Several sheets of the workbook could be the list: a person says which is meant.
-    NeedsSheet,
     /// A person has to say which column is which, or in which order days are written.
     NeedsColumns,
     /// Its preview stands.
@@ -77,9 +76,6 @@ pub struct Intake {
     /// says that all of it still holds then.
     #[schema(required = true)]
     pub same_file_as: Option<IntakeId>,
-    /// Sheets of the workbook that could each be the list, where one has to be chosen.
-    #[schema(max_items = 100, value_type = Vec<crate::common::short_text::ShortText>)]
-    pub sheets: Vec<String>,
     /// Whether the uploader says that nobody is missing from it.
     pub complete: bool,
     /// Who was named by an earlier list and is not on this one, though it is complete: applying records it.
@@ -252,7 +248,7 @@ impl TryFrom<IntakeRecord> for Intake {
     fn try_from(record: IntakeRecord) -> Result<Self, ApiError> {
         let kind = ListKind::from_name(&record.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
         let state = state_of(&record.state)?;
-        let next_step = next_step(state, &record);
+        let next_step = next_step(state, &record.counts.0);
         let (source, skipped_rows) = record.parsed.map(|parsed| (parsed.0.source, parsed.0.skipped)).unzip();
         Ok(Self {
             intake_id: IntakeId(record.intake_id),
@@ -269,7 +265,6 @@ impl TryFrom<IntakeRecord> for Intake {
             skipped_rows: skipped_rows.unwrap_or_default(),
             counts: record.counts.0,
             same_file_as: record.same_file_as.map(IntakeId),
-            sheets: record.sheets.0,
             complete: record.complete,
             absences: record.absences.0,
             superseded_by: record.superseded_by.map(IntakeId),
@@ -279,64 +274,6 @@ impl TryFrom<IntakeRecord> for Intake {
             etag: etag(record.version),
         })
     }
-}
-
-fn next_step(state: IntakeState, record: &IntakeRecord) -> String {
-    let counts = &record.counts.0;
-    match state {
-        IntakeState::Reading => "The file is being read. Ask again in a second.".into(),
-        IntakeState::Unreadable => "Mend the file as the fault says and upload it again.".into(),
-        IntakeState::NeedsColumns => "Say which columns are meant, or in which order their days are written.".into(),
-        IntakeState::Ready if counts.waiting > 0 => {
-            format!("Decide about the {} a person must look at, then apply the list.", amount(counts.waiting, "row"))
-        }
-        IntakeState::Ready => ready_step(counts),
-        IntakeState::NeedsSheet => "Several sheets could be the list: say which is meant (choose_sheet).".into(),
-        IntakeState::Reversed => "It was taken back. Upload it again if it is right after all.".into(),
-        IntakeState::Applied => applied_step(counts),
-        IntakeState::Discarded => "It was put away and changed nothing.".into(),
-    }
-}
-
-/// What to look at before a list is applied.
-fn ready_step(counts: &Counts) -> String {
-    let all = counts.changes.saturating_add(counts.absences);
-    match (all, counts.problems) {
-        (0, 0) => return "Everything on this list is known: applying it changes nothing.".into(),
-        (0, problems) => {
-            let cells = amount(problems, "cell");
-            return format!(
-                "Applying it changes nothing, and {cells} could not be used: look at the rows, mend the file and upload it again."
-            );
-        }
-        _ => {}
-    }
-    let look = [
-        (counts.changes, format!("the {}", amount(counts.changes, "change"))),
-        (counts.absences, format!("the {} who are not on this complete list", counts.absences)),
-        (counts.problems, format!("{} that could not be used", amount(counts.problems, "cell"))),
-    ];
-    let look: Vec<String> = look.into_iter().filter(|(number, _)| *number > 0).map(|(_, words)| words).collect();
-    format!("Look at {}, then apply the list.", look.join(" and at "))
-}
-
-/// What came of an applied list.
-fn applied_step(counts: &Counts) -> String {
-    let changes = counts.changes.saturating_add(counts.absences);
-    match (changes, counts.problems) {
-        (0, 0) => "It was applied and changed nothing.".into(),
-        (_, 0) => format!("It was applied with {}. Nothing more is to be done.", amount(changes, "change")),
-        (_, problems) => format!(
-            "It was applied with {}; {} could not be used and said nothing.",
-            amount(changes, "change"),
-            amount(problems, "cell")
-        ),
-    }
-}
-
-/// `1 row`, `3 rows`.
-fn amount(number: u32, noun: &str) -> String {
-    format!("{number} {noun}{}", if number == 1 { "" } else { "s" })
 }
 
 /// The preview in figures.

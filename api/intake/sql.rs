@@ -41,8 +41,6 @@ pub(super) struct IntakeRecord {
     pub superseded_by: Option<Uuid>,
     pub made: Option<Json<MadeByList>>,
     pub reversed_at: Option<DateTime<Utc>>,
-    pub sheets: Json<Vec<String>>,
-    pub sheet: Option<String>,
     pub erased_at: Option<DateTime<Utc>>,
     pub version: i64,
     pub log_seq: i64,
@@ -118,7 +116,7 @@ pub(super) async fn find(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<
                    where o.unit_id = i.unit_id and o.season_id = i.season_id and o.kind = i.kind and o.state = 'applied'
                      and o.listed_on > i.listed_on and o.intake_id <> i.intake_id
                    order by o.listed_on desc, o.intake_id limit 1) as "superseded_by?",
-                  i.made as "made: Json<MadeByList>", i.reversed_at, i.sheets as "sheets: Json<Vec<String>>", i.sheet,
+                  i.made as "made: Json<MadeByList>", i.reversed_at,
                   i.erased_at, i.version, i.log_seq
            from intake i where i.unit_id = $1 and i.intake_id = $2"#,
         unit.0,

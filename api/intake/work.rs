@@ -70,7 +70,6 @@ async fn try_to_read(
                 columns: None,
                 counts: &counts,
                 absences: &[],
-                sheets: &[],
                 rows: &[],
             };
             rows::keep_preview(&mut tx, unit, &locked, &new).await?;
@@ -159,7 +158,6 @@ impl Made {
             columns: Some(&self.columns),
             counts: &counted(&self.shown, &self.absences, self.preview.touched),
             absences: &self.absences,
-            sheets: &[],
             rows: &rows,
         };
         rows::keep_preview(tx, unit, locked, &new).await

@@ -192,12 +192,21 @@ fn app(
     app.wrap(from_fn(front)).wrap(Compress::default())
 }
 
+/// How serving ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ended {
+    /// What was under way is finished.
+    Finished,
+    /// A second signal: leave at once, with requests under way. The server is past being told: leave the process.
+    AtOnce,
+}
+
 /// Serves until SIGTERM or SIGINT: then says so to `/readyz`, finishes what is under way and returns. A second signal
-/// ends within a second.
+/// ends it within a second.
 ///
 /// # Errors
 /// If serving fails.
-pub async fn serve(running: Running, ticker: bool) -> Result<(), StartError> {
+pub async fn serve(running: Running, ticker: bool) -> Result<Ended, StartError> {
     let Running { server, system, .. } = running;
     let handle = server.handle();
     let work = tokio::spawn(crate::jobs::run(system.clone(), ticker));
@@ -210,12 +219,12 @@ pub async fn serve(running: Running, ticker: bool) -> Result<(), StartError> {
     work.abort();
     tokio::select! {
         () = handle.stop(true) => {}
-        _ = terminate.recv() => handle.stop(false).await,
-        _ = interrupt.recv() => handle.stop(false).await,
+        _ = terminate.recv() => return Ok(Ended::AtOnce),
+        _ = interrupt.recv() => return Ok(Ended::AtOnce),
     }
     match serving.await {
         Ok(outcome) => outcome?,
         Err(error) => tracing::warn!(cause = %error, "the server did not end by itself"),
     }
-    Ok(())
+    Ok(Ended::Finished)
 }

@@ -3,6 +3,7 @@
 //! Facts about the roster (assignments, troop seasons, names) are read here and written by the roster only.
 
 pub(super) mod cache;
+pub(super) mod exception_reasons;
 pub(super) mod exceptions;
 pub(super) mod facts;
 pub(super) mod needs;

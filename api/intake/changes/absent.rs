@@ -87,7 +87,9 @@ impl Work<'_> {
                 _ => {}
             }
         }
-        absences.iter().for_each(|absence| touch(absence.subject));
+        for absence in absences {
+            touch(absence.subject);
+        }
         let placed: BTreeSet<PersonId> = self.world.current.assigned.iter().map(|(_, person)| *person).collect();
         let in_season: BTreeSet<TroopId> =
             self.world.current.troops.iter().filter(|troop| troop.in_season).map(|troop| troop.troop_id).collect();

@@ -1,7 +1,8 @@
 //! The cells of a row as what they say: days, outcomes, scores, addresses; and what cannot be read, with row and column.
 
+use super::dates;
 use super::plan::{ColumnPlan, PlannedColumn};
-use super::{dates, plan};
+use super::scores::{all_fractions, score};
 use crate::intake::fold;
 use crate::intake::kinds::ListColumn as C;
 use crate::intake::parse::table::{Cell, CellKind, CellProblem, ParsedRow, ParsedTable};
@@ -87,20 +88,15 @@ pub fn read_rows(table: &ParsedTable, columns: &ColumnPlan) -> (Vec<ListRow>, Ve
     (rows, problems)
 }
 
-/// A spreadsheet keeps 92 % as 0.92: a column in which nothing is above one holds fractions.
-fn all_fractions(table: &ParsedTable, planned: &PlannedColumn) -> bool {
-    let mut numbers = plan::cells(table, planned.place).map(|cell| cell.text.parse::<f64>().ok()).peekable();
-    numbers.peek().is_some() && numbers.all(|number| number.is_some_and(|number| (0.0..=1.0).contains(&number)))
-}
-
-struct Reading<'a> {
+/// One cell's reading: where it stands, and where its fault goes.
+pub(super) struct Reading<'a> {
     row_number: u32,
     planned: &'a PlannedColumn,
     problems: &'a mut Vec<CellProblem>,
 }
 
 impl Reading<'_> {
-    fn fail<T>(&mut self, code: &str, read: &str, expected: &str) -> Option<T> {
+    pub(super) fn fail<T>(&mut self, code: &str, read: &str, expected: &str) -> Option<T> {
         self.problems.push(CellProblem {
             row_number: self.row_number,
             column: Some(self.planned.letter.clone()),
@@ -278,35 +274,4 @@ fn screening(cell: &Cell, reading: &mut Reading<'_>) -> Option<ScreeningOutcome>
         | "requested" | "in review" | "incomplete" => Some(ScreeningOutcome::Pending),
         _ => reading.fail("not_an_outcome", &cell.text, "one of: yes, no, pending"),
     }
-}
-
-/// `92`, `92 %`, `92,5`, `18/20`, or a spreadsheet's 0.92, in hundredths of a per cent, cut and never rounded up.
-fn score(cell: &Cell, fractions: bool, reading: &mut Reading<'_>) -> Option<u16> {
-    let text = cell.text.replace([' ', '%'], "").replace(',', ".");
-    let hundredths = match text.split_once('/') {
-        Some((got, of)) => ratio(got, of),
-        None => {
-            decimal(&text).map(|thousands| if fractions { thousands * 100 } else { thousands }).map(|value| value / 100)
-        }
-    };
-    match hundredths.and_then(|value| u16::try_from(value).ok()) {
-        Some(value) if value <= 10_000 => Some(value),
-        _ => reading.fail("not_a_score", &cell.text, "a score from 0 to 100 per cent, such as 92 or 18/20"),
-    }
-}
-
-fn ratio(got: &str, of: &str) -> Option<u64> {
-    let (got, of) = (decimal(got)?, decimal(of)?);
-    (of > 0 && got <= of).then(|| got * 10_000 / of)
-}
-
-/// A decimal number in ten-thousandths.
-fn decimal(text: &str) -> Option<u64> {
-    let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
-    let digits = |text: &str| text.chars().all(|sign| sign.is_ascii_digit());
-    if (whole.is_empty() && fraction.is_empty()) || !digits(whole) || !digits(fraction) || whole.len() > 6 {
-        return None;
-    }
-    let padded: String = fraction.chars().chain(std::iter::repeat('0')).take(4).collect();
-    format!("{whole}{padded}").parse().ok()
 }

@@ -93,13 +93,13 @@ mod tests {
 
     #[test]
     fn cells_that_speak_for_themselves_and_people_overrule_what_is_remembered() {
-        let plain = table("Troop,Paper in the box,Date\n101,12/31/2026,01/01/2026\n");
+        let table_read = table("Troop,Paper in the box,Date\n101,12/31/2026,01/01/2026\n");
         let nobody_said = ColumnChoices::default();
-        let plan = plan_remembering(&plain, ListKind::BankDetails, &nobody_said, &remembered());
+        let plan = plan_remembering(&table_read, ListKind::BankDetails, &nobody_said, &remembered());
         assert_eq!(plan.columns[1].date_order, Some(DateOrder::MonthFirst), "the 31st month does not exist");
         let mut said = ColumnChoices::default();
         said.letters.insert(ListColumn::ReceivedOn, Some("C".into()));
-        let plan = plan_remembering(&plain, ListKind::BankDetails, &said, &remembered());
+        let plan = plan_remembering(&table_read, ListKind::BankDetails, &said, &remembered());
         assert_eq!((plan.columns[1].letter.as_str(), plan.columns[1].chosen_by), ("C", ChosenBy::Person));
         let other = table("Troop,Date\n101,2026-01-01\n");
         let plan = plan_remembering(&other, ListKind::BankDetails, &nobody_said, &remembered());

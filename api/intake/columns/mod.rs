@@ -1,7 +1,8 @@
 //! Which column of a file is which, and what its cells say.
 //!
 //! `headings` recognises headings, `plan` proposes a column for everything a kind wants and says what is missing or has to
-//! be asked, `dates` decides per column in which order days are written, `memory` keeps what people said for the next list, `fields` reads the
+//! be asked, `dates` decides per column in which order days are written, `memory` keeps what people said for the next
+//! list, `fields` reads the
 //! cells.
 
 pub mod dates;
@@ -9,6 +10,7 @@ pub mod fields;
 pub mod headings;
 pub mod memory;
 pub mod plan;
+mod scores;
 
 #[cfg(test)]
 mod fields_tests;

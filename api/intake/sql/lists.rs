@@ -91,7 +91,7 @@ pub(in crate::intake) async fn of_season(
                   (select count(*) from intake_row r
                    where r.unit_id = i.unit_id and r.intake_id = i.intake_id and r.needs_a_person and i.state = 'ready') as "waiting_rows!"
            from intake i
-           where unit_id = $1 and season_id = $2 and state in ('applied', 'ready', 'needs_columns', 'needs_sheet')
+           where unit_id = $1 and season_id = $2 and state in ('applied', 'ready', 'needs_columns')
            order by listed_on, uploaded_at, intake_id"#,
         unit.0,
         season.0

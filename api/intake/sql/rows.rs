@@ -55,7 +55,6 @@ pub(in crate::intake) struct NewPreview<'a> {
     pub columns: Option<&'a ColumnPlan>,
     pub counts: &'a Counts,
     pub absences: &'a [AbsentOne],
-    pub sheets: &'a [String],
     pub rows: &'a [(i32, Option<Resolution>, IntakeRow)],
 }
 
@@ -91,7 +90,7 @@ pub(in crate::intake) async fn keep_preview(
     .await?;
     let version = sqlx::query_scalar!(
         "update intake set state = $3, fault = $4, parsed = $5, choices = $6, columns = $7, counts = $8, absences = $9,
-             sheets = $10, version = version + 1
+             version = version + 1
          where unit_id = $1 and intake_id = $2 returning version",
         unit.0,
         id,
@@ -101,8 +100,7 @@ pub(in crate::intake) async fn keep_preview(
         Json(new.choices) as _,
         new.columns.map(Json) as _,
         Json(new.counts) as _,
-        Json(new.absences) as _,
-        Json(new.sheets) as _
+        Json(new.absences) as _
     );
     Ok(version.fetch_one(tx.db()).await?)
 }

@@ -218,7 +218,8 @@ mod tests {
     #[test]
     fn the_strictest_rule_in_the_way_says_how_many_people_an_override_needs() {
         use OverrideBy::{Manager, Never, TwoPeople};
-        let cases: [(&[OverrideBy], &[OverrideBy], Result<bool, &str>); 8] = [
+        type Case<'a> = (&'a [OverrideBy], &'a [OverrideBy], Result<bool, &'a str>);
+        let cases: [Case<'_>; 8] = [
             (&[Manager], &[], Ok(false)),
             (&[Manager, TwoPeople], &[], Ok(true)),
             (&[Manager, Never], &[], Err("nobody_may")),

@@ -19,6 +19,8 @@ mod steps;
 mod wording;
 
 #[cfg(test)]
+mod any_facts;
+#[cfg(test)]
 mod properties;
 #[cfg(test)]
 mod table;

@@ -8,6 +8,8 @@ use crate::auth::{Permit, Tx};
 use crate::common::ids::{OverrideId, SeasonId, UnitId, WaiverId};
 use crate::error::{ApiError, Code, OnConstraint as _};
 
+pub(in super::super) use super::exception_reasons::{override_reasons, waiver_reasons};
+
 #[derive(Clone, Debug)]
 pub(in super::super) struct WaiverRow {
     pub waiver_id: Uuid,
@@ -268,39 +270,4 @@ pub(in super::super) async fn stamp_override<P: Permission>(
     .await
     .on_constraint("gate_override_by_two_different_people", Code::SecondPersonNeeded)?;
     Ok(())
-}
-
-/// A reason with its exception.
-pub(in super::super) struct ReasonRow {
-    pub id: Uuid,
-    pub reason: String,
-    pub until_on: NaiveDate,
-}
-
-pub(in super::super) async fn waiver_reasons(
-    tx: &mut Tx,
-    unit: UnitId,
-    ids: &[Uuid],
-) -> Result<Vec<ReasonRow>, ApiError> {
-    let rows = sqlx::query_as!(
-        ReasonRow,
-        "select waiver_id as id, reason, until_on from waiver where unit_id = $1 and waiver_id = any ($2) order by waiver_id",
-        unit.0,
-        ids
-    );
-    Ok(rows.fetch_all(tx.db()).await?)
-}
-
-pub(in super::super) async fn override_reasons(
-    tx: &mut Tx,
-    unit: UnitId,
-    ids: &[Uuid],
-) -> Result<Vec<ReasonRow>, ApiError> {
-    let rows = sqlx::query_as!(
-        ReasonRow,
-        "select override_id as id, reason, until_on from gate_override where unit_id = $1 and override_id = any ($2) order by override_id",
-        unit.0,
-        ids
-    );
-    Ok(rows.fetch_all(tx.db()).await?)
 }
