@@ -137,9 +137,7 @@ async fn difference(
     };
     let ((before, had), (after, has)) = (read(earlier), read(newer));
     let both = |column: &ListColumn| had.contains(column) && has.contains(column);
-    let shown = |column: &ListColumn| {
-        sees_screenings || !matches!(column, ListColumn::ScreeningOutcome | ListColumn::ScreeningValidUntil)
-    };
+    let shown = |column: &ListColumn| sees_screenings || !column.is_screening();
     let columns: Vec<ListColumn> =
         kind.columns().iter().copied().filter(|column| both(column) && shown(column)).collect();
     Ok(differing(kind, &before, &after, &columns))

@@ -142,6 +142,12 @@ impl ListColumn {
         }
     }
 
+    /// Whether it speaks of a screening: withheld from readers who may not read screenings.
+    #[must_use]
+    pub const fn is_screening(self) -> bool {
+        matches!(self, Self::ScreeningOutcome | Self::ScreeningValidUntil)
+    }
+
     /// True for columns whose cells are days.
     #[must_use]
     pub const fn is_date(self) -> bool {

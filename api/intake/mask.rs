@@ -1,7 +1,6 @@
 //! What a row says of a screening, withheld from readers who may not read screenings.
 
 use super::columns::plan::ColumnPlan;
-use super::kinds::ListColumn;
 use super::shown::IntakeRow;
 use crate::seasons::policy::{Policy, RequirementKind};
 
@@ -17,8 +16,7 @@ impl ScreeningMask {
     pub(super) fn new(policy: &Policy, plan: Option<&ColumnPlan>) -> Self {
         let screenings = policy.requirements.iter().filter(|asked| asked.kind == RequirementKind::Screening);
         let columns = plan.into_iter().flat_map(|plan| &plan.columns);
-        let columns = columns
-            .filter(|planned| matches!(planned.column, ListColumn::ScreeningOutcome | ListColumn::ScreeningValidUntil));
+        let columns = columns.filter(|planned| planned.column.is_screening());
         Self {
             requirements: screenings.map(|asked| asked.code.clone()).collect(),
             columns: columns.map(|planned| planned.letter.clone()).collect(),
