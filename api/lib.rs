@@ -25,6 +25,7 @@ pub mod logging;
 pub mod migrate;
 pub mod need;
 pub mod needs;
+pub mod pages;
 pub mod parser_door;
 pub mod postgres;
 pub mod returns;
@@ -93,6 +94,7 @@ pub const FEATURES: &[Feature] = &[
     intake::feature(),
     returns::feature(),
     needs::feature(),
+    pages::feature(),
 ];
 
 /// What is computed from facts and kept, for [`change`]: a feature that changes facts does not know what comes of them.

@@ -96,6 +96,12 @@ pub struct InvitationToken {
     #[garde(length(min = 1, max = 100))]
     #[schema(min_length = 1, max_length = 100)]
     token: String,
+    /// True says that the invited address is another one of yours: otherwise an invitation is taken only by the account
+    /// with its address, so that nobody takes somebody else's by a link opened on a shared device.
+    #[garde(skip)]
+    #[serde(default)]
+    #[schema(default = false)]
+    my_other_address: bool,
 }
 
 /// A unit that you have joined.
@@ -116,6 +122,10 @@ pub async fn join_unit(signed_in: SignedIn, body: Json<InvitationToken>) -> Resu
     tx.replay().await?;
     let invitation = sql::use_invitation(&mut tx, &token::digest(&body.0.token)).await?.ok_or(Code::BadLink)?;
     let account = signed_in.actor().entered.account_id;
+    let address = sql::account_email(&mut tx, account).await?.unwrap_or_default();
+    if !body.0.my_other_address && rules::email_key(&address) != rules::email_key(&invitation.email) {
+        return Err(Code::AnotherAddress.into());
+    }
     let (unit_id, person_id) = join(&mut tx, &invitation, account).await?;
     tx.about("invitation", invitation.invitation_id);
     tx.about("account", account);

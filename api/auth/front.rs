@@ -120,10 +120,13 @@ fn dress(headers: &mut HeaderMap, request_id: &str, page: bool, rate: Option<&Ra
     set("x-content-type-options", "nosniff");
     set("referrer-policy", "no-referrer");
     set("x-frame-options", "DENY");
-    set("content-security-policy", if page { REFERENCE_POLICY } else { "default-src 'none'; frame-ancestors 'none'" });
     if let Some(rate) = rate {
         set("ratelimit-policy", &rate.policy);
         set("ratelimit", &rate.state);
+    }
+    if !headers.contains_key(header::CONTENT_SECURITY_POLICY) {
+        let policy = if page { REFERENCE_POLICY } else { "default-src 'none'; frame-ancestors 'none'" };
+        headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(policy));
     }
     if !headers.contains_key(header::CACHE_CONTROL) {
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));

@@ -106,7 +106,9 @@ permissions! {
     StepsRead           "steps.read"            StepsRead            false  false   false;
     /// Report one's own steps as done.
     StepsReport         "steps.report"          StepsRead            true   false   false;
-    /// Record a fact about a requirement by hand.
+    /// See facts one by one, with notes and who recorded them.
+    EvidenceRead        "evidence.read"         EvidenceRead         false  false   false;
+    /// Record a fact about a requirement by hand, and withdraw a wrong one.
     EvidenceRecord      "evidence.record"       StandingsRead        true   false   false;
     /// Appoint, suspend, restore, stand down, sit out, rejoin.
     DecisionsTake       "decisions.take"        StandingsRead        true   false   false;

@@ -160,6 +160,20 @@ impl Tx {
         Ok(answer)
     }
 
+    /// Ends a read whose looking is noted (R44): the log row is a short write of its own on the same connection, and the
+    /// answer is handed out only once it is there.
+    ///
+    /// # Errors
+    /// Database faults.
+    pub async fn note_reading<A: AsReply>(mut self, answer: A) -> Result<A, ApiError> {
+        let unit = self.unit.ok_or_else(|| ApiError::broken("a reading outside a unit"))?;
+        sqlx::raw_sql("COMMIT; BEGIN READ WRITE").execute(self.db()).await?;
+        self.within_unit(unit).await?;
+        self.seq().await?;
+        self.finish().await?;
+        Ok(answer)
+    }
+
     /// Writes the log row and commits, for changes that answer nobody.
     ///
     /// # Errors

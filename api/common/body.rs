@@ -95,12 +95,14 @@ fn content_type(request: &HttpRequest) -> String {
 
 fn read_json<T: DeserializeOwned + garde::Validate<Context = ()>>(request: &HttpRequest) -> Result<T, ApiError> {
     let patch = request.method() == Method::PATCH;
+    let body = raw(request)?;
     match content_type(request).as_str() {
-        "application/json" => {}
-        "application/merge-patch+json" if patch => {}
-        _ => return Err(ApiError::new(Code::WrongContentType)),
+        "application/json" => parse_json(&body),
+        "application/merge-patch+json" if patch => parse_json(&body),
+        // Nothing at all says what `{}` says, where that is enough.
+        "" if body.is_empty() => parse_json(b"{}").map_err(|_| ApiError::new(Code::WrongContentType)),
+        _ => Err(ApiError::new(Code::WrongContentType)),
     }
-    parse_json(&raw(request)?)
 }
 
 /// Reads and checks a JSON text.

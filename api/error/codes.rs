@@ -58,6 +58,7 @@ codes! {
     AlreadyRunning CONFLICT "already_running" "The same request is still under way" "A request with this Idempotency-Key is being worked on. Wait a moment and send the same request again.";
     AlreadyCreated CONFLICT "already_created" "Done before" "This was made by an earlier request with the same key, and its secret is shown only once. Make a new one if the secret was lost.";
     EmailTaken CONFLICT "email_taken" "This e-mail address has an account" "An account with this address exists. Sign in with it first, then accept the invitation.";
+    AnotherAddress CONFLICT "another_address" "The invitation was sent to another address" "It was sent to another e-mail address than the one that you are signed in with. If both are yours, send it again with \"my_other_address\": true. If it is for somebody else, sign out first and open the link again.";
     SeasonClosed CONFLICT "season_closed" "This season is closed" "A closed season is not changed any more. Choose the current season.";
     NoCurrentSeason CONFLICT "no_current_season" "There is no season yet" "The unit has no current season. A unit manager can create one.";
     NumberTaken CONFLICT "number_taken" "This troop number is in use" "Another troop of this unit has this number. Check the number; leading zeros do not make a difference.";
@@ -65,7 +66,7 @@ codes! {
     MembershipNumberTaken CONFLICT "membership_number_taken" "This membership number is in use" "Another person of this unit has this membership number. Check it, or look for the person by the number.";
     CodeTaken CONFLICT "code_taken" "This code is in use" "The season has a milestone with this code. Change that one, or choose another code.";
     AlreadyAssigned CONFLICT "already_assigned" "Already coordinator of this troop" "This person has a place in this troop's season already. Look at the troop's assignments.";
-    LeadTaken CONFLICT "lead_taken" "This troop has a lead coordinator" "A troop has one lead at a time. End the other assignment or make this person a co-coordinator.";
+    LeadTaken CONFLICT "lead_taken" "This troop has a lead coordinator" "A troop has one lead at a time. Make this person a co-coordinator; who is one can take the lead afterwards (make_lead).";
     AlreadyEnded CONFLICT "already_ended" "This has ended" "It has ended before and cannot be changed any more.";
     RequirementsOpen CONFLICT "requirements_open" "Requirements are still open" "This cannot be done while requirements are open. The list below names each and who can close it.";
     GateClosed CONFLICT "gate_closed" "The way is not open yet" "The unit's policy does not allow this yet. The list below names what is in the way, what opens it and who can do it.";

@@ -1,11 +1,14 @@
 //! Evidence: facts about requirements, as a person records them.
 //!
 //! The unit manager records what was seen elsewhere; a coordinator reports a step as done, which confirms nothing. Facts
-//! are never changed or taken back: a later fact speaks louder. Facts from posted lists come in through `intake`.
+//! are never changed: a later fact speaks louder, and one that was wrong from the start is withdrawn and stays on record.
+//! Facts from posted lists come in through `intake`.
 
+mod list;
 mod record;
 mod report;
 mod rules;
+mod withdraw;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -22,5 +25,9 @@ pub const fn feature() -> Feature {
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {
-    config.service(record::record_evidence).service(report::report_step);
+    config
+        .service(record::record_evidence)
+        .service(report::report_step)
+        .service(list::list_evidence)
+        .service(withdraw::withdraw_evidence);
 }

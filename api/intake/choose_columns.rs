@@ -135,15 +135,26 @@ pub(super) fn under_way(locked: &sql::LockedIntake) -> Result<super::parse::Pars
 fn apply_choices(choices: &mut ColumnChoices, chosen: ChosenColumns, kind: &str) -> Result<(), ApiError> {
     let kind = ListKind::from_name(kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
     let mut faults = Vec::new();
+    let mut places = Vec::new();
     for (place, choice) in chosen.columns.into_iter().enumerate() {
         if kind.columns().contains(&choice.column) {
-            choices.letters.insert(choice.column, choice.letter);
+            places.push((place, choice.column));
+            choices.letters.insert(choice.column, choice.letter.map(|letter| letter.to_ascii_uppercase()));
         } else {
             faults.push(FieldError::at(
                 format!("/columns/{place}/column"),
                 "not_of_this_kind",
                 "a column of this kind of list",
             ));
+        }
+    }
+    for (place, column) in places {
+        if let Some(other) = holds_already(choices, column) {
+            let expected = format!(
+                "another column than that of {0}; or say first which column holds {0}, or null if none does",
+                other.name()
+            );
+            faults.push(FieldError::at(format!("/columns/{place}/letter"), "column_taken", expected));
         }
     }
     for (place, choice) in chosen.date_orders.into_iter().enumerate() {
@@ -158,6 +169,13 @@ fn apply_choices(choices: &mut ColumnChoices, chosen: ChosenColumns, kind: &str)
         }
     }
     if faults.is_empty() { Ok(()) } else { Err(ApiError::new(Code::Invalid).errors(faults)) }
+}
+
+/// What else was said to stand in the column that was chosen for this.
+fn holds_already(choices: &ColumnChoices, column: ListColumn) -> Option<ListColumn> {
+    let letter = choices.letters.get(&column)?.as_ref()?;
+    let mut others = choices.letters.iter().filter(|(other, held)| **other != column && held.as_ref() == Some(letter));
+    others.next().map(|(other, _)| *other)
 }
 
 /// What every change of a preview ends with.

@@ -3,7 +3,18 @@
 use super::shown::{Counts, IntakeState};
 
 /// What to do next with a list, in a sentence.
-pub(super) fn next_step(state: IntakeState, counts: &Counts) -> String {
+pub(super) fn next_step(state: IntakeState, counts: &Counts, seen_before: bool) -> String {
+    let step = step_of(state, counts);
+    let says_something = counts.changes > 0 || counts.absences > 0;
+    if seen_before && state == IntakeState::Ready && says_something {
+        return format!(
+            "This very file was applied before, for another day. Make sure that it is not last time's file and that the day is right. {step}"
+        );
+    }
+    step
+}
+
+fn step_of(state: IntakeState, counts: &Counts) -> String {
     match state {
         IntakeState::Reading => "The file is being read. Ask again in a second.".into(),
         IntakeState::Unreadable => "Mend the file as the fault says and upload it again.".into(),

@@ -248,7 +248,7 @@ impl TryFrom<IntakeRecord> for Intake {
     fn try_from(record: IntakeRecord) -> Result<Self, ApiError> {
         let kind = ListKind::from_name(&record.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
         let state = state_of(&record.state)?;
-        let next_step = next_step(state, &record.counts.0);
+        let next_step = next_step(state, &record.counts.0, record.same_file_as.is_some());
         let (source, skipped_rows) = record.parsed.map(|parsed| (parsed.0.source, parsed.0.skipped)).unzip();
         Ok(Self {
             intake_id: IntakeId(record.intake_id),

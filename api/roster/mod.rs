@@ -30,6 +30,7 @@ mod list_take_overs;
 mod list_troop_contacts;
 mod list_troops;
 mod lists;
+mod make_lead;
 mod name_coordinator;
 mod needs;
 mod record_leaving;
@@ -80,6 +81,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(list_assignments::list_assignments)
         .service(confirm_assignment::confirm_assignment)
         .service(decline_assignment::decline_assignment)
+        .service(make_lead::make_lead)
         .service(replace_coordinator::replace_coordinator)
         .service(list_take_overs::list_take_overs)
         .service(record_leaving::record_leaving);

@@ -10,7 +10,7 @@ use super::confirm_assignment::{AssignmentPath, Held, hold};
 use super::rules::{Fate, fate};
 use super::sql::assignments::{self, AssignmentRow};
 use super::sql::endings::{self, TakeOverRow};
-use super::sql::people;
+use super::sql::{leads, people};
 use crate::auth::permission::{AssignmentsChange, Permission as _};
 use crate::auth::{Permit, Tx};
 use crate::change;
@@ -153,8 +153,8 @@ fn replaceable(old: &AssignmentRow, by: PersonId, now: DateTime<Utc>) -> Result<
     Err(ApiError::new(Code::WrongState).detail(detail))
 }
 
-/// Begins the new assignment: a new one, or the one that a list has proposed. A co-coordinator who takes the lead begins
-/// anew, since being appointed as the lead is a decision of its own.
+/// Begins the new assignment: a new one, or the one that a list has proposed. A co-coordinator takes the lead and keeps
+/// the place, with what was decided about it.
 async fn begin(
     tx: &mut Tx,
     by: &Permit<AssignmentsChange>,
@@ -173,8 +173,9 @@ async fn begin(
             return Ok(AssignmentId(row.assignment_id));
         }
         Some(row) if old.lead && !row.lead => {
-            endings::replaced(tx, by, AssignmentId(row.assignment_id), (at, log_seq)).await?;
-            tx.about("assignment", row.assignment_id);
+            let assignment = AssignmentId(row.assignment_id);
+            leads::change(tx, by, assignment, true, (at, log_seq)).await?;
+            return Ok(assignment);
         }
         Some(_) => return Err(Code::AlreadyAssigned.into()),
         None => {}

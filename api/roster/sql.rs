@@ -4,6 +4,7 @@ pub(super) mod assignments;
 pub(super) mod contacts;
 pub(super) mod endings;
 pub(super) mod grants;
+pub(super) mod leads;
 pub(super) mod lists;
 pub(super) mod needs;
 pub(super) mod people;

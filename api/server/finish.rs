@@ -5,7 +5,7 @@ use utoipa::openapi::extensions::ExtensionsBuilder;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn, PathItem};
 use utoipa::openapi::schema::{ObjectBuilder, Type};
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
-use utoipa::openapi::{Components, OpenApi as Document, Ref, RefOr, Required, ResponseBuilder, Schema};
+use utoipa::openapi::{Components, Content, OpenApi as Document, Ref, RefOr, Required, ResponseBuilder, Schema};
 
 use crate::auth::permission;
 
@@ -144,6 +144,9 @@ fn finish_body(method: &str, operation: &mut Operation, components: &Components)
     {
         body.content.entry(MERGE_PATCH.to_owned()).or_insert(content);
     }
+    if body.content.get(JSON).is_some_and(|content| asks_for_nothing(content, components)) {
+        body.required = Some(Required::False);
+    }
     for content in body.content.values_mut() {
         let RefOr::T(content) = content else { continue };
         if content.example.is_none()
@@ -155,10 +158,19 @@ fn finish_body(method: &str, operation: &mut Operation, components: &Components)
     }
 }
 
+/// Whether `{}` is enough, so that no body is too (`common::body`).
+fn asks_for_nothing(content: &RefOr<Content>, components: &Components) -> bool {
+    let RefOr::T(Content { schema: Some(RefOr::Ref(named)), .. }) = content else { return false };
+    matches!(object_of(named, components), Some(object) if object.required.is_empty())
+}
+
 fn example_of(named: &Ref, components: &Components) -> Option<serde_json::Value> {
-    let name = named.ref_location.rsplit('/').next()?;
-    match components.schemas.get(name)? {
-        RefOr::T(Schema::Object(object)) => object.example.clone(),
+    object_of(named, components)?.example.clone()
+}
+
+fn object_of<'a>(named: &Ref, components: &'a Components) -> Option<&'a utoipa::openapi::Object> {
+    match components.schemas.get(named.ref_location.rsplit('/').next()?)? {
+        RefOr::T(Schema::Object(object)) => Some(object),
         _ => None,
     }
 }

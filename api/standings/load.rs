@@ -67,6 +67,7 @@ pub(super) async fn facts(
                         assignment_id: AssignmentId(one.assignment_id),
                         person_id: PersonId(one.person_id),
                         lead: one.lead,
+                        lead_changed_at: one.lead_changed_at.clone(),
                         from_at: one.from_at,
                         until_at: one.until_at,
                         proposed_at: one.proposed_at,
@@ -82,32 +83,40 @@ pub(super) async fn facts(
 }
 
 pub(super) fn evidence_fact(row: &EvidenceRow) -> Result<EvidenceFact, ApiError> {
-    let outcome = match &*row.outcome {
-        "reported" => EvidenceOutcome::Reported,
-        "met" => EvidenceOutcome::Met,
-        "not_met" => EvidenceOutcome::NotMet,
-        "absent" => EvidenceOutcome::Absent,
-        _ => return Err(ApiError::broken("evidence with an unknown outcome")),
-    };
-    let source = match &*row.source {
-        "list" => EvidenceSource::List,
-        "certificate" => EvidenceSource::Certificate,
-        "manager" => EvidenceSource::Manager,
-        "person" => EvidenceSource::Person,
-        _ => return Err(ApiError::broken("evidence from an unknown source")),
-    };
     Ok(EvidenceFact {
         evidence_id: EvidenceId(row.evidence_id),
         requirement: row.requirement.clone(),
         person_id: row.person_id.map(PersonId),
-        outcome,
+        outcome: outcome_of(&row.outcome)?,
         observed_on: row.observed_on,
         valid_until_on: row.valid_until_on,
         score_percent: row.score_percent.and_then(|score| u8::try_from(score).ok()),
-        source,
+        source: source_of(&row.source)?,
         recorded_at: row.recorded_at,
         seq: row.log_seq,
     })
+}
+
+/// What a fact says, by the word in the database.
+pub(super) fn outcome_of(word: &str) -> Result<EvidenceOutcome, ApiError> {
+    match word {
+        "reported" => Ok(EvidenceOutcome::Reported),
+        "met" => Ok(EvidenceOutcome::Met),
+        "not_met" => Ok(EvidenceOutcome::NotMet),
+        "absent" => Ok(EvidenceOutcome::Absent),
+        _ => Err(ApiError::broken("evidence with an unknown outcome")),
+    }
+}
+
+/// Where a fact comes from, by the word in the database.
+pub(super) fn source_of(word: &str) -> Result<EvidenceSource, ApiError> {
+    match word {
+        "list" => Ok(EvidenceSource::List),
+        "certificate" => Ok(EvidenceSource::Certificate),
+        "manager" => Ok(EvidenceSource::Manager),
+        "person" => Ok(EvidenceSource::Person),
+        _ => Err(ApiError::broken("evidence from an unknown source")),
+    }
 }
 
 fn override_fact(row: &OverrideRow) -> Result<OverrideFact, ApiError> {

@@ -6,7 +6,8 @@
 //! ticker does so once a minute and logs it. Deleting the cache and refreshing changes nothing.
 //!
 //! This feature owns the tables of facts (evidence, screening evidence, waivers, decisions): others add facts through
-//! [`record_evidence`] and [`record_decision`], and take back a whole list by [`withdraw_list`], between `change::hold` and `change::refresh`.
+//! [`record_evidence`] and [`record_decision`], and take back a whole list by [`withdraw_list`] or one fact by
+//! [`withdraw_fact`], between `change::hold` and `change::refresh`.
 
 mod exceptions;
 mod find;
@@ -15,6 +16,7 @@ mod list;
 mod load;
 mod my_steps;
 mod needs;
+mod one_fact;
 mod read;
 mod record;
 mod recorded;
@@ -25,6 +27,7 @@ mod subjects;
 
 pub use find::{TroopStanding, show};
 pub use gates::require;
+pub use one_fact::{FactsWanted, RecordedFact, fact_on_record, facts_on_record, withdraw_fact};
 pub use read::{StandingsThen, TroopThen, all, names, one, seen_by};
 pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence, withdraw_list};
 pub use recorded::recorded;

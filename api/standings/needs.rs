@@ -96,6 +96,11 @@ impl Looking<'_> {
         };
         let body = json!({"troop_id": troop.id, "lead": true});
         let name = Request::post::<AssignmentsChange>(self.asked.path("assignments"), body).fill_in("/person_id");
+        let leads = standing.coordinators.iter().map(|one| {
+            Request::bare::<AssignmentsChange>(
+                self.asked.path(format_args!("assignments/{}/make-lead", one.assignment_id)),
+            )
+        });
         let why = standing.reasons.first().map(|reason| reason.sentence.clone()).unwrap_or_default();
         let need = Need {
             kind,
@@ -108,7 +113,7 @@ impl Looking<'_> {
             troops: vec![troop.id],
             person: None,
             look: Some(self.asked.path(format_args!("troops/{}/contacts", troop.id))),
-            settle: vec![name],
+            settle: leads.chain([name]).collect(),
         };
         self.add(troop, need);
     }

@@ -125,7 +125,7 @@ pub async fn record_decision<P: Permission>(
 }
 
 /// The place in the log comes first, since the instant is that of the log.
-async fn stamp(tx: &mut Tx) -> Result<Stamp, ApiError> {
+pub(super) async fn stamp(tx: &mut Tx) -> Result<Stamp, ApiError> {
     let seq = tx.seq().await?;
     Ok(Stamp { at: tx.logged_at(), by: tx.actor().to_owned(), seq })
 }

@@ -7,4 +7,5 @@ pub(super) mod exception_reasons;
 pub(super) mod exceptions;
 pub(super) mod facts;
 pub(super) mod needs;
+pub(super) mod one_fact;
 pub(super) mod record;

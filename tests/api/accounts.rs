@@ -114,6 +114,20 @@ fn an_account_that_exists_joins_a_second_unit_signed_in() {
 }
 
 #[test]
+fn an_invitation_to_another_address_is_taken_only_by_whoever_says_that_it_is_the_own() {
+    scenario(async |world| {
+        let secret = invitation(world, "ilse.mbeki@example.org").await;
+        let join = |body: serde_json::Value| world.clara.post("/v1/me/invitations/accept", body);
+        let refused = join(json!({"token": secret})).await.expect_problem(409, "another_address");
+        assert!(refused.text("/detail").contains("my_other_address"), "{refused}");
+        join(json!({"token": secret, "my_other_address": false})).await.expect_problem(409, "another_address");
+        // It was not used up by that: whom it was meant for still takes it.
+        join(json!({"token": secret, "my_other_address": true})).await.expect(200);
+        accept(world, &secret).await.expect_problem(401, "bad_link");
+    });
+}
+
+#[test]
 fn a_refresh_token_that_comes_twice_ends_the_session() {
     scenario(async |world| {
         let secret = invitation(world, "ilse.mbeki@example.org").await;

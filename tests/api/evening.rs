@@ -176,3 +176,60 @@ fn an_applied_list_says_what_it_could_not_use() {
         );
     });
 }
+
+#[test]
+fn two_things_are_not_said_to_stand_in_one_column() {
+    scenario(async |world| {
+        let intake = read(&world.manager, "bank_details", "2040-01-09", "Troop,Received on\n0101,03/01/2040\n").await;
+        let path = format!("{}/columns", crate::intake::address(&intake));
+        let both =
+            json!({"columns": [{"column": "troop_number", "letter": "B"}, {"column": "received_on", "letter": "b"}]});
+        let refused = world.manager.post(&path, both).await.expect_problem(422, "invalid");
+        assert_eq!(
+            (refused.text("/errors/0/pointer"), refused.text("/errors/0/code")),
+            ("/columns/0/letter".into(), "column_taken".into())
+        );
+        // One that a person gave away is no longer what its heading says.
+        let moved = json!({"columns": [{"column": "troop_number", "letter": "B"}]});
+        let intake = world.manager.post(&path, moved).await.expect(200);
+        assert_eq!(
+            (intake.at("/state"), intake.at("/columns/columns/0/column")),
+            (json!("needs_columns"), json!("troop_number"))
+        );
+        assert_eq!(intake.at("/columns/columns").as_array().map(Vec::len), Some(1), "{intake}");
+    });
+}
+
+#[test]
+fn last_times_file_under_another_day_is_pointed_at_before_it_counts() {
+    scenario(async |world| {
+        let list = |outcome: &str| {
+            format!(
+                "Troop,First name,Last name,Membership number,Screening\n0101,Clara,Fontaine-Diallo,M-6,{outcome}\n"
+            )
+        };
+        let first = read(&world.manager, "role_list", "2040-01-07", &list("no")).await;
+        apply(&world.manager, &first).await.expect(200);
+        let newer = read(&world.manager, "role_list", "2040-01-08", &list("yes")).await;
+        apply(&world.manager, &newer).await.expect(200);
+        let again = read(&world.manager, "role_list", "2040-01-09", &list("no")).await;
+        assert_eq!(again.at("/same_file_as"), first.at("/intake_id"));
+        assert!(again.text("/next_step").starts_with("This very file was applied before, for another day."), "{again}");
+        let other = read(&world.manager, "bank_details", "2040-01-09", "Troop,Received on\n0101,2040-01-03\n").await;
+        assert!(!other.text("/next_step").contains("before"), "{other}");
+    });
+}
+
+/// `curl -X POST` without a body says what `{}` says, where that is enough; elsewhere it is asked for.
+#[test]
+fn no_body_is_an_empty_one_where_nothing_must_be_said() {
+    scenario(async |world| {
+        let post = |path: String| world.manager.ask(reqwest::Method::POST, &path);
+        post(format!("/troops/{}/sit-out", fixture::VACANT_TROOP)).await.expect(200);
+        post("/evidence".to_owned()).await.expect_problem(415, "wrong_content_type");
+        let document = world.nobody.get("/openapi.json").await.expect(200).json();
+        let required = |path: &str| document["paths"][path]["post"]["requestBody"]["required"].clone();
+        assert_eq!(required("/v1/units/{unit_id}/assignments/{assignment_id}/appoint"), json!(false));
+        assert_eq!(required("/v1/units/{unit_id}/evidence"), json!(true));
+    });
+}

@@ -11,6 +11,8 @@ mod decisions;
 #[cfg(test)]
 mod evening;
 #[cfg(test)]
+mod evidence;
+#[cfg(test)]
 mod exceptions;
 #[cfg(test)]
 mod faults;
@@ -28,6 +30,8 @@ mod keys;
 mod limits;
 #[cfg(test)]
 mod needs;
+#[cfg(test)]
+mod pages;
 #[cfg(test)]
 mod retries;
 #[cfg(test)]

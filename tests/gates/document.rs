@@ -16,6 +16,11 @@ const PUBLIC: &[&str] = &[
     "read_root",
     "read_document",
     "explain_problem",
+    // Pages behind links, with nothing in them: what they send is asked for like everything else.
+    "open_invitation",
+    "open_reset",
+    "read_style",
+    "read_script",
     "sign_in",
     "refresh_session",
     "accept_invitation",

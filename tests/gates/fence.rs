@@ -79,6 +79,16 @@ const SAMPLES: &[(&str, &str)] = &[
         "delete from take_over where recorded_by = 'sample'; delete from assignment where version = -1",
     ),
     (
+        "insert into lead_change (unit_id, assignment_id, lead, changed_at, changed_by, log_seq)
+         select unit_id, assignment_id, true, 'epoch', 'sample', 0 from assignment where unit_id = $unit limit 1",
+        "delete from lead_change where changed_by = 'sample'",
+    ),
+    (
+        "insert into withdrawn_fact (unit_id, evidence_id, season_id, withdrawn_at, withdrawn_by, log_seq)
+         select unit_id, unit_id, season_id, 'epoch', 'sample', 0 from season where unit_id = $unit limit 1",
+        "delete from withdrawn_fact where withdrawn_by = 'sample'",
+    ),
+    (
         "insert into standing (unit_id, season_id, troop_id, answer, log_seq, rules_version)
          select unit_id, season_id, troop_id, '{}', 0, -1 from troop_season where unit_id = $unit limit 1",
         "delete from standing where rules_version = -1",

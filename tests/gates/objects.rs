@@ -62,6 +62,11 @@ fn waiver_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0x800).to_string()
 }
 
+/// A fact entered by hand in a unit, as `matrix/observe.rs` prepares it.
+fn fact_of(unit: Uuid) -> String {
+    Uuid::from_u128(unit.as_u128() + 0xa00).to_string()
+}
+
 /// The override of a unit that waits for a second person, as `matrix/observe.rs` prepares it.
 fn override_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0x900).to_string()
@@ -97,6 +102,7 @@ fn things(parameter: &str) -> (String, Option<String>, String) {
         "return_id" => (return_of(fixture::UNIT), None, return_of(fixture::AWAY_UNIT)),
         "waiver_id" => (waiver_of(fixture::UNIT), None, waiver_of(fixture::AWAY_UNIT)),
         "override_id" => (override_of(fixture::UNIT), None, override_of(fixture::AWAY_UNIT)),
+        "evidence_id" => (fact_of(fixture::UNIT), None, fact_of(fixture::AWAY_UNIT)),
         "row_number" => ("1".to_owned(), None, "1".to_owned()),
         "duty" => ("treasurer".to_owned(), None, "treasurer".to_owned()),
         // Keys are one's own; that another's is not found is shown in tests/api/keys.rs.

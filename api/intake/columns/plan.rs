@@ -105,6 +105,7 @@ pub fn plan_remembering(
         }
     }
     drop_spare_full_name(&mut columns);
+    drop_what_a_person_took(&mut columns);
     let mut undecided_dates = Vec::new();
     for planned in columns.iter_mut().filter(|planned| planned.column.is_date()) {
         let order = choices.date_orders.get(&planned.column).copied();
@@ -136,6 +137,13 @@ fn drop_spare_full_name(columns: &mut Vec<PlannedColumn>) {
     if has(ListColumn::FirstName) && has(ListColumn::LastName) {
         columns.retain(|planned| planned.column != ListColumn::FullName || planned.chosen_by == ChosenBy::Person);
     }
+}
+
+/// A column that a person gave to something holds that, whatever its heading says.
+fn drop_what_a_person_took(columns: &mut Vec<PlannedColumn>) {
+    let said = |planned: &&PlannedColumn| planned.chosen_by == ChosenBy::Person;
+    let taken: Vec<u16> = columns.iter().filter(said).map(|planned| planned.place).collect();
+    columns.retain(|planned| planned.chosen_by == ChosenBy::Person || !taken.contains(&planned.place));
 }
 
 /// The cells of one column, top down.

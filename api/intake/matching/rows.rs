@@ -54,7 +54,10 @@ fn join_taken(rows: &[Listed], matches: &mut [RowMatch]) {
         for place in &places {
             let Some(found) = matches.get_mut(*place) else { continue };
             found.also_on_rows = numbers(*place);
-            if !agree {
+            if agree {
+                found.reason.sentence =
+                    format!("{}; row {} is the same person", found.reason.sentence, list(&found.also_on_rows));
+            } else {
                 let likeness_percent = percent(1.0);
                 found.outcome = MatchOutcome::Ask {
                     candidates: vec![Candidate { person_id, likeness_percent, code: found.reason.code }],

@@ -77,11 +77,19 @@ pub(super) fn a_decision() -> impl Strategy<Value = DecisionFact> {
 }
 
 pub(super) fn an_assignment(number: u128) -> impl Strategy<Value = AssignmentFact> {
-    (any::<bool>(), hours(-120..20), prop::option::of(1..200_i64), prop::option::weighted(0.9, hours(-120..20)))
-        .prop_map(move |(lead, from_at, length, confirmed_at)| AssignmentFact {
+    let changes = prop::collection::vec(hours(-120..100), 0..3);
+    (
+        any::<bool>(),
+        changes,
+        hours(-120..20),
+        prop::option::of(1..200_i64),
+        prop::option::weighted(0.9, hours(-120..20)),
+    )
+        .prop_map(move |(lead, lead_changed_at, from_at, length, confirmed_at)| AssignmentFact {
             assignment_id: place(number),
             person_id: person(number),
             lead,
+            lead_changed_at,
             from_at,
             until_at: length.map(|length| from_at + TimeDelta::hours(length)),
             proposed_at: Some(from_at),

@@ -12,7 +12,7 @@ use crate::seasons::policy::CountedCoordinators;
 /// The coordinators at this instant, the lead first, each with own requirements and state.
 pub(super) fn coordinators(world: &World<'_>, troop: &[RequirementStanding]) -> Vec<CoordinatorStanding> {
     let mut active: Vec<_> = active(world).collect();
-    active.sort_by_key(|(assignment, _)| (!assignment.lead, assignment.assignment_id));
+    active.sort_by_key(|(assignment, _)| (!assignment.led_at(world.at), assignment.assignment_id));
     active.into_iter().map(|(assignment, decided)| coordinator(world, assignment, &decided, troop)).collect()
 }
 
@@ -102,11 +102,12 @@ fn coordinator(
     } else {
         CoordinatorState::Gathering
     };
+    let lead = assignment.led_at(world.at);
     CoordinatorStanding {
         assignment_id: assignment.assignment_id,
         person_id: assignment.person_id,
-        lead: assignment.lead,
-        counted: assignment.lead || world.policy.counted_coordinators != CountedCoordinators::Lead,
+        lead,
+        counted: lead || world.policy.counted_coordinators != CountedCoordinators::Lead,
         state,
         appointed_at: decided.appointed_at,
         suspended_at: decided.suspended_at,

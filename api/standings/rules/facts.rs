@@ -41,6 +41,8 @@ impl Facts {
             one.revoked_at = happened(one.revoked_at);
         }
         for assignment in &mut known.assignments {
+            assignment.lead = assignment.led_at(at);
+            assignment.lead_changed_at.retain(|instant| *instant <= at);
             assignment.proposed_at = happened(assignment.proposed_at);
             assignment.confirmed_at = happened(assignment.confirmed_at);
             assignment.declined_at = happened(assignment.declined_at);
@@ -57,8 +59,10 @@ pub struct AssignmentFact {
     pub assignment_id: AssignmentId,
     /// Who.
     pub person_id: PersonId,
-    /// Whether as the troop's lead coordinator.
+    /// Whether as the troop's lead coordinator, after all of `lead_changed_at`.
     pub lead: bool,
+    /// When this person took or gave up the lead.
+    pub lead_changed_at: Vec<DateTime<Utc>>,
     /// From when.
     pub from_at: DateTime<Utc>,
     /// Until when, where that is settled beforehand.
@@ -71,6 +75,15 @@ pub struct AssignmentFact {
     pub declined_at: Option<DateTime<Utc>>,
     /// When it was ended.
     pub ended_at: Option<DateTime<Utc>>,
+}
+
+impl AssignmentFact {
+    /// Whether this person led at an instant: each change after it says that it was the other way round before.
+    #[must_use]
+    pub fn led_at(&self, at: DateTime<Utc>) -> bool {
+        let later = self.lead_changed_at.iter().filter(|instant| **instant > at).count();
+        self.lead == (later % 2 == 0)
+    }
 }
 
 /// One immutable fact about a requirement.

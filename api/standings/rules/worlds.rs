@@ -74,6 +74,7 @@ impl Told {
             assignment_id: place(number),
             person_id: person(number),
             lead,
+            lead_changed_at: vec![],
             from_at: at("2026-09-01T12:00:00Z"),
             until_at: None,
             proposed_at: None,

@@ -12,6 +12,7 @@ pub(in super::super) struct AssignmentRow {
     pub troop_id: Uuid,
     pub person_id: Uuid,
     pub lead: bool,
+    pub lead_changed_at: Vec<DateTime<Utc>>,
     pub from_at: DateTime<Utc>,
     pub until_at: Option<DateTime<Utc>>,
     pub proposed_at: Option<DateTime<Utc>>,
@@ -29,8 +30,11 @@ pub(in super::super) async fn assignments(
 ) -> Result<Vec<AssignmentRow>, ApiError> {
     let rows = sqlx::query_as!(
         AssignmentRow,
-        "select assignment_id, troop_id, person_id, lead, from_at, until_at, proposed_at, confirmed_at, declined_at, ended_at
-         from assignment where unit_id = $1 and season_id = $2 and troop_id = any ($3)",
+        r#"select assignment_id, troop_id, person_id, lead, from_at, until_at, proposed_at, confirmed_at, declined_at, ended_at,
+                  array(select changed_at from lead_change c
+                        where c.unit_id = a.unit_id and c.assignment_id = a.assignment_id
+                        order by c.log_seq) as "lead_changed_at!"
+           from assignment a where unit_id = $1 and season_id = $2 and troop_id = any ($3)"#,
         unit.0,
         season.0,
         troops
@@ -52,8 +56,8 @@ pub(in super::super) struct EvidenceRow {
     pub log_seq: i64,
 }
 
-/// The evidence about these troops and people, as far as the unit's log had come; without what lists said that had been
-/// taken back by then.
+/// The evidence about these troops and people, as far as the unit's log had come; without what had been
+/// withdrawn by then, by itself or with its list.
 pub(in super::super) async fn evidence(
     tx: &mut Tx,
     unit: UnitId,
@@ -70,13 +74,17 @@ pub(in super::super) async fn evidence(
            where unit_id = $1 and season_id = $2 and (troop_id = any ($3) or person_id = any ($4)) and log_seq <= $5
              and not exists (select 1 from withdrawn_list w
                              where w.unit_id = $1 and w.intake_id = evidence.intake_id and w.log_seq <= $5)
+             and not exists (select 1 from withdrawn_fact w
+                             where w.unit_id = $1 and w.evidence_id = evidence.evidence_id and w.log_seq <= $5)
            union all
            select evidence_id, requirement, person_id, null, outcome, observed_on, valid_until_on, null, source,
                   recorded_at, log_seq
            from screening_evidence
            where unit_id = $1 and season_id = $2 and person_id = any ($4) and log_seq <= $5
              and not exists (select 1 from withdrawn_list w
-                             where w.unit_id = $1 and w.intake_id = screening_evidence.intake_id and w.log_seq <= $5)"#,
+                             where w.unit_id = $1 and w.intake_id = screening_evidence.intake_id and w.log_seq <= $5)
+             and not exists (select 1 from withdrawn_fact w
+                             where w.unit_id = $1 and w.evidence_id = screening_evidence.evidence_id and w.log_seq <= $5)"#,
         unit.0,
         season.0,
         troops,

@@ -6,6 +6,7 @@ use crate::support::client::Answered;
 use crate::support::fixture::Somebody;
 
 mod coordinators;
+mod leads;
 mod people;
 mod roles;
 mod search;

@@ -106,6 +106,9 @@ const PREPARED: &[&str] = &[
      select unit_id, intake_id, 1, false, '{\"row_number\": 1, \"name\": \"\", \"troop_number\": null, \"state\": \"person\",
             \"needs_a_person\": false, \"person_id\": null, \"troop_id\": null, \"candidates\": [], \"reason_code\": null,
             \"reason\": null, \"also_on_rows\": [], \"changes\": [], \"problems\": []}' from intake",
+    "insert into evidence (unit_id, evidence_id, season_id, requirement, troop_id, outcome, observed_on, source, recorded_at, recorded_by, log_seq)
+     select distinct on (unit_id) unit_id, overlay(unit_id::text placing 'a' from 34)::uuid, season_id, 'bank_details', troop_id,
+            'not_met', '2039-10-01'::date, 'manager', '2039-10-01'::timestamptz, 'system', 0 from troop_season order by unit_id, troop_id",
     "insert into waiver (unit_id, waiver_id, season_id, requirement, troop_id, reason, until_on, needs_two, asked_at, asked_by, log_seq)
      select distinct on (unit_id) unit_id, overlay(unit_id::text placing '8' from 34)::uuid, season_id, 'bank_details', troop_id, 'x',
             '2040-05-01'::date, true, '2039-10-01'::timestamptz, 'system', 0 from troop_season order by unit_id, troop_id",

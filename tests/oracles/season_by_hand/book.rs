@@ -67,6 +67,7 @@ impl Book {
             assignment_id: place(troop, who),
             person_id: PersonId(Uuid::from_u128(who)),
             lead: true,
+            lead_changed_at: vec![],
             from_at: proposed.map_or_else(|| at(confirmed), at),
             until_at: None,
             proposed_at: proposed.map(at),
