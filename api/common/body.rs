@@ -96,13 +96,19 @@ fn content_type(request: &HttpRequest) -> String {
 fn read_json<T: DeserializeOwned + garde::Validate<Context = ()>>(request: &HttpRequest) -> Result<T, ApiError> {
     let patch = request.method() == Method::PATCH;
     let body = raw(request)?;
-    match content_type(request).as_str() {
-        "application/json" => parse_json(&body),
-        "application/merge-patch+json" if patch => parse_json(&body),
-        // Nothing at all says what `{}` says, where that is enough.
-        "" if body.is_empty() => parse_json(b"{}").map_err(|_| ApiError::new(Code::WrongContentType)),
-        _ => Err(ApiError::new(Code::WrongContentType)),
+    // Nothing at all says what `{}` says, where that is enough.
+    if body.is_empty()
+        && !patch
+        && let Ok(value) = parse_json(b"{}")
+    {
+        return Ok(value);
     }
+    match content_type(request).as_str() {
+        "application/json" => {}
+        "application/merge-patch+json" if patch => {}
+        _ => return Err(ApiError::new(Code::WrongContentType)),
+    }
+    parse_json(&body)
 }
 
 /// Reads and checks a JSON text.

@@ -60,7 +60,7 @@ const TYPES: [&str; 6] = [
 ///
 /// The answer comes at once; the file is read behind it by a process that can reach nothing else. Ask the address in
 /// `Location` until its state is no longer `reading`. Nothing is changed before the list is applied.
-#[utoipa::path(tag = "intake", params(IntakesPath, UploadQuery), request_body(content((String = "application/octet-stream", example = json!("Troop,Received on\n184,2026-11-20\n")), (String = "text/csv", example = json!("Troop,Received on\n184,2026-11-20\n")), (String = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")), description = "The file itself."), extensions(("x-permission" = json!(IntakesUpload::NAME))), responses((status = 202, description = "The list is kept and being read.", body = Intake), Problems))]
+#[utoipa::path(tag = "intake", params(IntakesPath, UploadQuery), request_body(content((String = "application/octet-stream", example = json!("Troop,Received on\n184,2026-11-20\n")), (String = "text/csv", example = json!("Troop,Received on\n184,2026-11-20\n"))), description = "The file itself; a workbook under `application/octet-stream` or its own type."), extensions(("x-permission" = json!(IntakesUpload::NAME))), responses((status = 202, description = "The list is kept and being read.", body = Intake), Problems))]
 #[post("/v1/units/{unit_id}/intakes")]
 pub async fn upload_list(
     permit: Permit<IntakesUpload>,

@@ -50,7 +50,10 @@ const submitted = async (event) => {
     tell(done);
   } catch (problem) {
     if (problem.code === "email_taken") document.querySelector("[data-existing]").open = true;
-    if (problem.code === "another_address") form.querySelector("[data-other]").hidden = false;
+    if (problem.code === "another_address") {
+      form.querySelector("[data-other]").hidden = false;
+      problem.message = "This invitation was sent to another address than that of this account. If both are yours, say so below and send it again. If it is for somebody else, leave it to them.";
+    }
     tell(fault, problem instanceof TypeError ? "The server could not be reached. Look at your connection and try again; nothing was lost." : problem.message);
   } finally {
     button.disabled = false;
@@ -63,4 +66,7 @@ for (const form of document.forms) {
     form.elements.password.type = event.target.checked ? "text" : "password";
   });
 }
-if (!secret) tell(fault, "This address is not complete. Open the link itself, or copy all of it, up to its very end.");
+if (!secret) {
+  for (const useless of document.querySelectorAll("form, details")) useless.remove();
+  tell(fault, "This address is not complete. Open the link itself, or copy all of it, up to its very end.");
+}

@@ -226,7 +226,9 @@ fn no_body_is_an_empty_one_where_nothing_must_be_said() {
     scenario(async |world| {
         let post = |path: String| world.manager.ask(reqwest::Method::POST, &path);
         post(format!("/troops/{}/sit-out", fixture::VACANT_TROOP)).await.expect(200);
+        post(format!("/troops/{}/rejoin", fixture::VACANT_TROOP)).bytes("application/json", "").await.expect(200);
         post("/evidence".to_owned()).await.expect_problem(415, "wrong_content_type");
+        post("/evidence".to_owned()).bytes("application/json", "").await.expect_problem(400, "bad_json");
         let document = world.nobody.get("/openapi.json").await.expect(200).json();
         let required = |path: &str| document["paths"][path]["post"]["requestBody"]["required"].clone();
         assert_eq!(required("/v1/units/{unit_id}/assignments/{assignment_id}/appoint"), json!(false));

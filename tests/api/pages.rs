@@ -16,7 +16,7 @@ fn the_links_that_people_are_sent_lead_to_pages_that_ask_nobody_else() {
         ] {
             let answer = world.nobody.get(path).await.expect(200);
             assert_eq!(answer.header("content-type"), content_type);
-            let text = String::from_utf8(answer.body.to_vec()).expect("text");
+            let text = String::from_utf8(answer.body.clone()).expect("text");
             assert!(!text.contains("http://") && !text.contains("https://"), "{path} names another address");
             bytes += text.len();
             if content_type.starts_with("text/html") {
