@@ -157,6 +157,8 @@ pub enum NeedMethod {
 pub enum NeedKind {
     /// A list could not be read.
     ReplaceList,
+    /// A workbook waits to be told which of its sheets is the list.
+    ChooseSheet,
     /// A list waits to be told which column is which.
     ChooseColumns,
     /// Rows of a list wait for a decision.
@@ -195,6 +197,7 @@ impl NeedKind {
     pub const fn name(self) -> &'static str {
         match self {
             Self::ReplaceList => "replace_list",
+            Self::ChooseSheet => "choose_sheet",
             Self::ChooseColumns => "choose_columns",
             Self::ResolveRows => "resolve_rows",
             Self::ApplyList => "apply_list",

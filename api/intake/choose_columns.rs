@@ -122,6 +122,7 @@ pub(super) fn under_way(locked: &sql::LockedIntake) -> Result<super::parse::Pars
     let table = locked.0.parsed.as_ref().filter(|_| open).map(|parsed| parsed.0.clone());
     table.ok_or_else(|| {
         let detail = match locked.0.state.as_str() {
+            "needs_sheet" => "Say first which sheet of the workbook is the list (choose_sheet).",
             "reading" => "The list is still being read. Ask again in a second.",
             "unreadable" => "The list could not be read. Mend the file and upload it again.",
             "applied" => "The list was applied already. Upload a newer list to change something.",

@@ -6,9 +6,10 @@ use garde::Validate;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
+use super::counts::Counts;
 use super::find::IntakesPath;
 use super::kinds::ListKind;
-use super::shown::{Counts, IntakeState, state_of};
+use super::shown::{IntakeState, state_of};
 use super::sql::lists::{self, SummaryRecord};
 use crate::auth::Permit;
 use crate::auth::permission::{IntakesRead, Permission as _};

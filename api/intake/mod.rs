@@ -12,8 +12,10 @@
 mod apply;
 pub mod changes;
 mod choose_columns;
+mod choose_sheet;
 pub mod columns;
 mod compare;
+mod counts;
 pub mod difference;
 mod discard;
 mod find;
@@ -56,6 +58,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(find::find_intake)
         .service(list_rows::list_intake_rows)
         .service(choose_columns::choose_columns)
+        .service(choose_sheet::choose_sheet)
         .service(resolve_row::resolve_intake_row)
         .service(apply::apply_intake)
         .service(reverse::reverse_intake)

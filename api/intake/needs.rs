@@ -44,6 +44,13 @@ fn waits(asked: &Asked, list: &Waiting) -> Need {
             at(""),
             vec![discard],
         ),
+        "needs_sheet" => (
+            NeedKind::ChooseSheet,
+            format!("Say which sheet of \"{name}\" is the list."),
+            "Several of its sheets could be; none of them is read before that.".to_owned(),
+            at(""),
+            vec![Request::post::<IntakesUpload>(at("/sheet"), json!({})).fill_in("/sheet")],
+        ),
         "needs_columns" => (
             NeedKind::ChooseColumns,
             format!("Say which columns of \"{name}\" are meant."),

@@ -1,6 +1,7 @@
 //! What to do next with an uploaded list, for a volunteer.
 
-use super::shown::{Counts, IntakeState};
+use super::counts::Counts;
+use super::shown::IntakeState;
 
 /// What to do next with a list, in a sentence.
 pub(super) fn next_step(state: IntakeState, counts: &Counts, seen_before: bool) -> String {
@@ -18,6 +19,7 @@ fn step_of(state: IntakeState, counts: &Counts) -> String {
     match state {
         IntakeState::Reading => "The file is being read. Ask again in a second.".into(),
         IntakeState::Unreadable => "Mend the file as the fault says and upload it again.".into(),
+        IntakeState::NeedsSheet => "Several sheets could be the list: say which is meant (choose_sheet).".into(),
         IntakeState::NeedsColumns => "Say which columns are meant, or in which order their days are written.".into(),
         IntakeState::Ready if counts.waiting > 0 => {
             format!("Decide about the {} a person must look at, then apply the list.", amount(counts.waiting, "row"))

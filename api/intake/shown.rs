@@ -4,8 +4,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::changes::Touched;
 use super::columns::plan::ColumnPlan;
+use super::counts::Counts;
 use super::kinds::ListKind;
 use super::matching::{Candidate, ReasonCode};
 use super::next_step::next_step;
@@ -25,6 +25,8 @@ pub enum IntakeState {
     Reading,
     /// It could not be read; `fault` says why and what to do.
     Unreadable,
+    /// Several sheets of the workbook could be the list: a person says which is meant.
+    NeedsSheet,
     /// A person has to say which column is which, or in which order days are written.
     NeedsColumns,
     /// Its preview stands.
@@ -76,6 +78,9 @@ pub struct Intake {
     /// says that all of it still holds then.
     #[schema(required = true)]
     pub same_file_as: Option<IntakeId>,
+    /// Sheets of the workbook that could each be the list, where one has to be chosen.
+    #[schema(max_items = 100, value_type = Vec<crate::common::short_text::ShortText>)]
+    pub sheets: Vec<String>,
     /// Whether the uploader says that nobody is missing from it.
     pub complete: bool,
     /// Who was named by an earlier list and is not on this one, though it is complete: applying records it.
@@ -113,38 +118,6 @@ pub struct AbsentOne {
     /// What applying the list records, in a sentence.
     #[schema(max_length = 600)]
     pub sentence: String,
-}
-
-/// A preview in figures.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[serde(default)]
-pub struct Counts {
-    /// Rows that hold data.
-    pub rows: u32,
-    /// Rows that a person must decide about.
-    pub waiting: u32,
-    /// Rows that a person left out.
-    pub left_out: u32,
-    /// Rows that change something.
-    pub changing_rows: u32,
-    /// All changes.
-    pub changes: u32,
-    /// People who become known.
-    pub new_people: u32,
-    /// Gaps that are filled in.
-    pub filled_in: u32,
-    /// Assignments that are proposed.
-    pub proposals: u32,
-    /// Facts that are recorded.
-    pub facts: u32,
-    /// Cells and rows with something wrong.
-    pub problems: u32,
-    /// People and troops that are not on this complete list, counted once a requirement.
-    pub absences: u32,
-    /// People of the season's roster about whom something that was known is said otherwise.
-    pub touched_people: u32,
-    /// Troops of the season about which something that was known is said otherwise.
-    pub touched_troops: u32,
 }
 
 /// What a row is taken for. New values may come.
@@ -265,6 +238,7 @@ impl TryFrom<IntakeRecord> for Intake {
             skipped_rows: skipped_rows.unwrap_or_default(),
             counts: record.counts.0,
             same_file_as: record.same_file_as.map(IntakeId),
+            sheets: record.sheets.0,
             complete: record.complete,
             absences: record.absences.0,
             superseded_by: record.superseded_by.map(IntakeId),
@@ -273,28 +247,5 @@ impl TryFrom<IntakeRecord> for Intake {
             file_erased_at: record.erased_at,
             etag: etag(record.version),
         })
-    }
-}
-
-/// The preview in figures.
-pub(super) fn counted(rows: &[IntakeRow], absences: &[AbsentOne], touched: Touched) -> Counts {
-    let count = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
-    let of_kind = |kind: RowChangeKind| {
-        count(rows.iter().flat_map(|row| &row.changes).filter(|change| change.kind == kind).count())
-    };
-    Counts {
-        rows: count(rows.len()),
-        waiting: count(rows.iter().filter(|row| row.needs_a_person).count()),
-        left_out: count(rows.iter().filter(|row| row.state == IntakeRowState::LeftOut).count()),
-        changing_rows: count(rows.iter().filter(|row| !row.changes.is_empty()).count()),
-        changes: count(rows.iter().map(|row| row.changes.len()).sum()),
-        new_people: of_kind(RowChangeKind::NewPerson),
-        filled_in: of_kind(RowChangeKind::FillIn),
-        proposals: of_kind(RowChangeKind::Proposal),
-        facts: of_kind(RowChangeKind::Fact),
-        problems: count(rows.iter().map(|row| row.problems.len()).sum()),
-        absences: count(absences.len()),
-        touched_people: touched.people,
-        touched_troops: touched.troops,
     }
 }

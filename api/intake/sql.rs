@@ -10,8 +10,9 @@ use sqlx::types::Json;
 use uuid::Uuid;
 
 use super::columns::plan::{ColumnChoices, ColumnPlan};
+use super::counts::Counts;
 use super::parse::{ParseFault, ParsedTable};
-use super::shown::{AbsentOne, Counts};
+use super::shown::AbsentOne;
 use crate::auth::permission::{IntakesApply, IntakesUpload, Permission};
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{IntakeId, SeasonId, UnitId};
@@ -41,6 +42,7 @@ pub(super) struct IntakeRecord {
     pub superseded_by: Option<Uuid>,
     pub made: Option<Json<MadeByList>>,
     pub reversed_at: Option<DateTime<Utc>>,
+    pub sheets: Json<Vec<String>>,
     pub erased_at: Option<DateTime<Utc>>,
     pub version: i64,
     pub log_seq: i64,
@@ -116,7 +118,7 @@ pub(super) async fn find(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<
                    where o.unit_id = i.unit_id and o.season_id = i.season_id and o.kind = i.kind and o.state = 'applied'
                      and o.listed_on > i.listed_on and o.intake_id <> i.intake_id
                    order by o.listed_on desc, o.intake_id limit 1) as "superseded_by?",
-                  i.made as "made: Json<MadeByList>", i.reversed_at,
+                  i.made as "made: Json<MadeByList>", i.reversed_at, i.sheets as "sheets: Json<Vec<String>>",
                   i.erased_at, i.version, i.log_seq
            from intake i where i.unit_id = $1 and i.intake_id = $2"#,
         unit.0,
@@ -145,9 +147,16 @@ pub(super) async fn lock_by_system(tx: &mut Tx, unit: UnitId, intake: IntakeId) 
     Ok(LockedIntake(find(tx, unit, intake).await?))
 }
 
-pub(super) async fn content(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<Option<Vec<u8>>, ApiError> {
-    let content = sqlx::query_scalar!(
-        "select b.content from intake i join blob b on b.unit_id = i.unit_id and b.sha256 = i.file_sha256
+/// A file that is to be read, and the sheet that was chosen.
+pub(super) struct Content {
+    pub content: Vec<u8>,
+    pub sheet: Option<String>,
+}
+
+pub(super) async fn content(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<Option<Content>, ApiError> {
+    let content = sqlx::query_as!(
+        Content,
+        "select b.content, i.sheet from intake i join blob b on b.unit_id = i.unit_id and b.sha256 = i.file_sha256
          where i.unit_id = $1 and i.intake_id = $2 and i.state = 'reading'",
         unit.0,
         intake.0

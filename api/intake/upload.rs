@@ -47,16 +47,17 @@ pub struct UploadQuery {
 }
 
 /// The types under which lists are sent; what the file really is shows when it is read.
-const TYPES: [&str; 6] = [
+const TYPES: [&str; 7] = [
     "text/csv",
     "text/plain",
     "text/tab-separated-values",
     "application/octet-stream",
     "application/vnd.ms-excel",
     "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "application/vnd.oasis.opendocument.spreadsheet",
 ];
 
-/// Upload a list as a CSV or XLSX file of at most 5 MiB.
+/// Upload a list as a CSV, XLSX or ODS file of at most 5 MiB.
 ///
 /// The answer comes at once; the file is read behind it by a process that can reach nothing else. Ask the address in
 /// `Location` until its state is no longer `reading`. Nothing is changed before the list is applied.

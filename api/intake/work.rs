@@ -12,10 +12,11 @@ use super::changes::{
 use super::columns::fields::read_rows;
 use super::columns::memory::ColumnMemory;
 use super::columns::plan::{ColumnChoices, ColumnPlan, plan_remembering};
+use super::counts::{Counts, counted};
 use super::kinds::ListKind;
 use super::matching::Known;
 use super::parse::{FaultCode, ParseFault, ParsedTable, parse_in_child};
-use super::shown::{AbsentOne, Counts, IntakeRow, counted};
+use super::shown::{AbsentOne, IntakeRow};
 use super::sql::rows::{self, NewPreview, RowRecord};
 use super::sql::{self, IntakeRecord, LockedIntake, lists};
 use super::words::shown;
@@ -48,7 +49,7 @@ async fn try_to_read(
     let content = sql::content(&mut tx, unit, intake).await?;
     drop(tx);
     let Some(content) = content else { return Ok(()) };
-    let read = parse_in_child(door, &content, kind).await;
+    let read = parse_in_child(door, &content.content, kind, content.sheet.as_deref()).await;
     let mut tx = system.open(Some(unit), "read_list").await?;
     let locked = sql::lock_by_system(&mut tx, unit, intake).await?;
     if locked.0.state != "reading" {
@@ -61,7 +62,10 @@ async fn try_to_read(
         }
         Err(fault) => {
             let (choices, counts) = (ColumnChoices::default(), Counts::default());
-            let (state, fault) = ("unreadable", Some(&fault));
+            // a workbook of several lists is no fault of anybody's: it is asked which is meant
+            let asks = fault.code == FaultCode::WhichSheet;
+            let sheets = if asks { fault.sheets.clone() } else { locked.0.sheets.0.clone() };
+            let (state, fault) = if asks { ("needs_sheet", None) } else { ("unreadable", Some(&fault)) };
             let new = NewPreview {
                 state,
                 fault,
@@ -70,6 +74,7 @@ async fn try_to_read(
                 columns: None,
                 counts: &counts,
                 absences: &[],
+                sheets: &sheets,
                 rows: &[],
             };
             rows::keep_preview(&mut tx, unit, &locked, &new).await?;
@@ -158,6 +163,7 @@ impl Made {
             columns: Some(&self.columns),
             counts: &counted(&self.shown, &self.absences, self.preview.touched),
             absences: &self.absences,
+            sheets: &locked.0.sheets.0,
             rows: &rows,
         };
         rows::keep_preview(tx, unit, locked, &new).await

@@ -114,3 +114,67 @@ fn a_workbook_with_macros_and_one_that_unpacks_too_large_are_refused() {
         }
     });
 }
+
+/// A workbook with two sheets that could each be the list is asked about, and read again from the one that was named.
+#[test]
+fn which_of_several_sheets_is_meant_is_asked_and_can_be_said_anew() {
+    scenario(async |world| {
+        let book = include_bytes!("../lists/role_list/20_two_sheets_of_one_kind.xlsx");
+        let path = "/intakes?kind=role_list&file_name=both.xlsx&listed_on=2040-01-09";
+        let send = world.manager.ask(reqwest::Method::POST, path).bytes("application/octet-stream", book.to_vec());
+        let taken = send.await.expect(202);
+        let intake = until_read(&world.manager, taken.header("location")).await;
+        assert_eq!(
+            (intake.at("/state"), intake.at("/sheets")),
+            (json!("needs_sheet"), json!(["North", "South"])),
+            "{intake}"
+        );
+        assert_eq!(intake.text("/next_step"), "Several sheets could be the list: say which is meant (choose_sheet).");
+        let queue = world.manager.get("/needs").await.expect(200).at("/items");
+        let queue = queue.as_array().expect("items").clone();
+        let item = queue.iter().find(|item| item["kind"] == "choose_sheet").expect("the item");
+        assert_eq!(item["settle"][0]["fill_in"], json!(["/sheet"]));
+        apply(&world.manager, &intake).await.expect_problem(409, "wrong_state");
+        world
+            .manager
+            .post(&format!("{}/columns", address(&intake)), json!({}))
+            .await
+            .expect_problem(409, "wrong_state");
+        let choose = format!("{}/sheet", address(&intake));
+        world.overseer.post(&choose, json!({"sheet": "South"})).await.expect_problem(403, "forbidden");
+        let refused = world.manager.post(&choose, json!({"sheet": "East"})).await.expect_problem(422, "invalid");
+        assert_eq!(refused.text("/errors/0/detail"), "one of: North, South");
+        for (sheet, row) in [("South", "Tomás Herrera"), ("North", "Olu Ade")] {
+            let taken = world.manager.post(&choose, json!({"sheet": sheet})).await.expect(202);
+            let intake = until_read(&world.manager, taken.header("location")).await;
+            assert_eq!((intake.at("/state"), intake.at("/source/sheet")), (json!("ready"), json!(sheet)), "{intake}");
+            let rows = crate::intake::rows(&world.manager, &intake).await;
+            assert_eq!(rows[0]["name"], row);
+        }
+        let csv = read(&world.manager, "bank_details", "2040-01-09", BANK_LIST).await;
+        let refused = world.manager.post(&format!("{}/sheet", address(&csv)), json!({"sheet": "North"})).await;
+        refused.expect_problem(409, "wrong_state");
+    });
+}
+
+#[test]
+fn an_open_document_list_is_read_like_any_other() {
+    scenario(async |world| {
+        let book = include_bytes!("../lists/bank_details/11_open_document_days.ods");
+        // The list of the sample speaks of 2026; the season here is that of 2040, so its days are named as problems.
+        let path = "/intakes?kind=bank_details&file_name=forms.ods&listed_on=2040-01-09";
+        let taken = world
+            .manager
+            .ask(reqwest::Method::POST, path)
+            .bytes("application/vnd.oasis.opendocument.spreadsheet", book.to_vec())
+            .await
+            .expect(202);
+        let intake = until_read(&world.manager, taken.header("location")).await;
+        assert_eq!(
+            (intake.at("/source/format"), intake.at("/source/sheet")),
+            (json!("ods"), json!("Forms")),
+            "{intake}"
+        );
+        assert_eq!(intake.at("/counts/rows"), 3);
+    });
+}

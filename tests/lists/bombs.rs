@@ -61,12 +61,14 @@ async fn refused(what: &str, bytes: &[u8], wanted: &[FaultCode]) {
 
 #[tokio::test]
 async fn the_workbook_that_the_bombs_are_made_from_is_honest() {
+    let _measures = crate::MEMORY.write().await;
     let table = read(&workbook(&sheet(HONEST_ROWS), &[]), ListKind::BankDetails).await.unwrap();
     assert_eq!(table.rows.len(), 1);
 }
 
 #[tokio::test]
 async fn a_box_over_the_whole_sheet_is_refused() {
+    let _measures = crate::MEMORY.write().await;
     let cells = r#"<sheetData><row r="1"><c r="A1"><v>1</v></c></row><row r="1048576"><c r="XFD1048576"><v>1</v></c></row></sheetData>"#;
     refused("box by cells", &workbook(&sheet(cells), &[]), &[FaultCode::TooManyCells]).await;
     let declared = format!(r#"<dimension ref="A1:XFD1048576"/>{HONEST_ROWS}"#);
@@ -75,6 +77,7 @@ async fn a_box_over_the_whole_sheet_is_refused() {
 
 #[tokio::test]
 async fn eighty_thousand_attributes_are_refused() {
+    let _measures = crate::MEMORY.write().await;
     let attributes = (0..80_000).fold(String::new(), |mut text, n| {
         let _ = write!(text, r#" a{n}="{n}""#);
         text
@@ -98,6 +101,7 @@ async fn eighty_thousand_attributes_are_refused() {
 
 #[tokio::test]
 async fn packed_files_inside_and_macros_are_refused() {
+    let _measures = crate::MEMORY.write().await;
     let inner = workbook(&sheet(HONEST_ROWS), &[]);
     refused("nested", &workbook(&sheet(HONEST_ROWS), &[("xl/embeddings/a.xlsx", &inner)]), &[FaultCode::NestedArchive])
         .await;
@@ -111,6 +115,7 @@ async fn packed_files_inside_and_macros_are_refused() {
 
 #[tokio::test]
 async fn what_unpacks_too_large_is_refused_whatever_it_says_of_its_size() {
+    let _measures = crate::MEMORY.write().await;
     let blanks = vec![b' '; 60 * 1024 * 1024];
     let bomb = workbook(&sheet(HONEST_ROWS), &[("xl/theme/theme1.xml", &blanks)]);
     refused("60 MiB of blanks", &bomb, &[FaultCode::UnpacksTooLarge]).await;
@@ -128,6 +133,7 @@ async fn what_unpacks_too_large_is_refused_whatever_it_says_of_its_size() {
 
 #[tokio::test]
 async fn a_million_rows_are_refused_in_every_format() {
+    let _measures = crate::MEMORY.write().await;
     let csv: String = std::iter::once("Troop,Received on\n").chain(std::iter::repeat_n("1,\n", 1_000_000)).collect();
     refused("a million CSV rows", csv.as_bytes(), &[FaultCode::TooManyRows]).await;
     let mut rows = String::from("<sheetData>");
@@ -137,11 +143,37 @@ async fn a_million_rows_are_refused_in_every_format() {
     rows.push_str("</sheetData>");
     let bytes = workbook(&sheet(&rows), &[]);
     refused("a million sheet rows", &bytes, &[FaultCode::TooManyRows]).await;
+    // An OpenDocument sheet says it in one tag (OpenDocument 1.3, part 3, section 19.679).
+    let repeated = |times: u32, columns: u32| {
+        open_document(&format!(
+            r#"<table:table-row table:number-rows-repeated="{times}"><table:table-cell office:value-type="string" table:number-columns-repeated="{columns}"><text:p>1</text:p></table:table-cell></table:table-row>"#
+        ))
+    };
+    let refusals = [FaultCode::TooManyRows, FaultCode::TooManyCells];
+    refused("a million rows in one tag", &repeated(1_000_000, 1), &refusals).await;
+    refused("every cell in one tag", &repeated(1_048_576, 16_384), &[FaultCode::TooManyCells]).await;
+}
+
+/// An ODS file of one sheet with these rows.
+fn open_document(rows: &str) -> Vec<u8> {
+    let content = format!(
+        r#"<?xml version="1.0" encoding="UTF-8"?><office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0" xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0" office:version="1.3"><office:body><office:spreadsheet><table:table table:name="List">{rows}</table:table></office:spreadsheet></office:body></office:document-content>"#
+    );
+    let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
+    let unpacked = SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
+    zip.start_file("mimetype", unpacked).unwrap();
+    zip.write_all(b"application/vnd.oasis.opendocument.spreadsheet").unwrap();
+    zip.start_file("content.xml", SimpleFileOptions::default()).unwrap();
+    zip.write_all(content.as_bytes()).unwrap();
+    zip.start_file("META-INF/manifest.xml", SimpleFileOptions::default()).unwrap();
+    zip.write_all(br#"<manifest:manifest xmlns:manifest="urn:oasis:names:tc:opendocument:xmlns:manifest:1.0" manifest:version="1.3"><manifest:file-entry manifest:full-path="/" manifest:media-type="application/vnd.oasis.opendocument.spreadsheet"/><manifest:file-entry manifest:full-path="content.xml" manifest:media-type="text/xml"/></manifest:manifest>"#).unwrap();
+    zip.finish().unwrap().into_inner()
 }
 
 /// 45 MiB of the shortest styles there are: small for the preflight, large for the reader's tables.
 #[tokio::test]
 async fn what_fills_the_childs_memory_ends_the_child_and_nobody_else() {
+    let _measures = crate::MEMORY.write().await;
     let mut styles = String::from("<styleSheet><cellXfs>");
     let mut seed = 7_u32; // numbers without a pattern, so that it does not pack a hundredfold
     while styles.len() < 24 * 1024 * 1024 {

@@ -26,6 +26,7 @@ async fn the_child_reads_what_the_parser_reads() {
 /// Both halves of the one socket are busy at once: the file is larger than what a socket holds, and so is the answer.
 #[tokio::test]
 async fn one_socket_serves_as_input_and_output() {
+    let _fills_memory = crate::MEMORY.read().await;
     let rows = std::iter::repeat_n(&b"0102,Bo,Ek\n"[..], 15_000);
     let long: Vec<u8> = std::iter::once(LIST).chain(rows).flatten().copied().collect();
     assert_eq!(read(&long, ListKind::RoleList).await.unwrap().rows.len(), 15_001);

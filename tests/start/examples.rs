@@ -88,6 +88,7 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("refresh_session", Manager, 401, "the token is nobody's"),
     ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
+    ("choose_sheet", Manager, 409, "no list of the demo is a workbook with several sheets"),
     ("decline_assignment", Manager, 409, "the one proposal of the demo was confirmed above"),
 ];
 

@@ -2,12 +2,12 @@
 //!
 //! It limits itself before it reads a byte: memory, processor time, no new file or socket, no growing file, and, where the
 //! kernel knows how, no path and no port at all (Landlock). What arrives on its standard input is one line of JSON that
-//! says the kind of list, then the file to its end; what leaves on its standard output is an empty line, once the fence
+//! says the kind of list and the sheet, then the file to its end; what leaves on its standard output is an empty line, once the fence
 //! stands, and then one JSON object: so that a reader which was never started and one which died can be told apart.
 
 use super::fault::{FaultCode, ParseFault};
 use super::table::ParsedTable;
-use super::{MAX_FILE_BYTES, parse};
+use super::{MAX_FILE_BYTES, parse_sheet};
 use crate::intake::kinds::ListKind;
 use landlock::{ABI, Access, AccessFs, AccessNet, Ruleset, RulesetAttr, RulesetStatus};
 use rlimit::Resource;
@@ -24,6 +24,8 @@ pub const PROCESSOR_SECONDS: u64 = 10;
 #[derive(Debug, Serialize, Deserialize)]
 pub(super) struct Order {
     pub kind: ListKind,
+    #[serde(default)]
+    pub sheet: Option<String>,
 }
 
 /// What the child answers.
@@ -52,7 +54,7 @@ pub fn run_child() -> ExitCode {
     }
     let (table, fault) = if fence.limits {
         match read_order() {
-            Ok((order, bytes)) => match parse(&bytes, order.kind) {
+            Ok((order, bytes)) => match parse_sheet(&bytes, order.kind, order.sheet.as_deref()) {
                 Ok(table) => (Some(table), None),
                 Err(fault) => (None, Some(fault)),
             },

@@ -18,6 +18,10 @@ pub struct ParseFault {
     /// What was read and what to do next.
     #[schema(max_length = 1000)]
     pub detail: String,
+    /// Sheets that could each be the list, where that is what has to be said.
+    #[serde(default)]
+    #[schema(max_items = 100, value_type = Vec<crate::common::short_text::ShortText>)]
+    pub sheets: Vec<String>,
 }
 
 /// Why a file was refused.
@@ -56,6 +60,8 @@ pub enum FaultCode {
     ZeroByte,
     /// A quotation mark is never closed.
     UnclosedQuote,
+    /// Several sheets could each be the list.
+    WhichSheet,
     /// No row of headings was found.
     NoHeadings,
     /// There are headings and nothing below them.
@@ -72,12 +78,25 @@ impl ParseFault {
     /// A fault of the whole file.
     #[must_use]
     pub fn whole(code: FaultCode, detail: impl Into<String>) -> Self {
-        Self { code, row_number: None, column: None, detail: detail.into() }
+        Self { code, row_number: None, column: None, detail: detail.into(), sheets: Vec::new() }
     }
 
     /// A fault at a row and column.
     #[must_use]
     pub fn at(code: FaultCode, row_number: u32, column: usize, detail: impl Into<String>) -> Self {
-        Self { code, row_number: Some(row_number), column: Some(super::table::letter(column)), detail: detail.into() }
+        Self { row_number: Some(row_number), column: Some(super::table::letter(column)), ..Self::whole(code, detail) }
+    }
+
+    /// A fault of a whole row.
+    #[must_use]
+    pub fn at_row(code: FaultCode, row_number: Option<u32>, detail: impl Into<String>) -> Self {
+        Self { row_number, ..Self::whole(code, detail) }
+    }
+
+    /// Several sheets could each be the list.
+    #[must_use]
+    pub fn which_sheet(sheets: Vec<String>) -> Self {
+        let detail = format!("several sheets could be the list: {}; say which is meant", sheets.join(", "));
+        Self { sheets, ..Self::whole(FaultCode::WhichSheet, detail.chars().take(900).collect::<String>()) }
     }
 }

@@ -40,20 +40,26 @@ pub(super) fn fit(grid: &Grid, kind: ListKind) -> usize {
     grid.rows.iter().take(ROWS_LOOKED_AT).map(|(_, cells)| recognised(cells, kind)).max().unwrap_or(0)
 }
 
+/// Whether some row names everything that the kind cannot do without, and rows stand below it: it could be the list.
+pub(super) fn could_be_the_list(grid: &Grid, kind: ListKind) -> bool {
+    let has_all = |cells: &[Cell]| {
+        let found: Vec<_> = cells.iter().filter_map(|cell| headings::recognise(&cell.text, kind)).collect();
+        kind.wanted().iter().all(|group| group.iter().any(|column| found.iter().any(|(found, _)| found == column)))
+    };
+    let headings = grid.rows.iter().take(ROWS_LOOKED_AT).position(|(_, cells)| has_all(cells));
+    headings.is_some_and(|at| at + 1 < grid.rows.len())
+}
+
 /// Splits a grid into headings, rows and what was passed over.
 pub(super) fn lay_out(grid: Grid, kind: ListKind) -> Result<ParsedTable, ParseFault> {
     let Some(at) = heading_row(&grid, kind) else {
         let first = grid.rows.first();
         let read = first.map(|(_, cells)| line(cells)).unwrap_or_default();
-        return Err(ParseFault {
-            code: FaultCode::NoHeadings,
-            row_number: first.map(|(number, _)| *number),
-            column: None,
-            detail: format!(
-                "no row of headings was found; the first row reads \"{read}\". Put a row above the list that names its columns, for example {}",
-                example(kind)
-            ),
-        });
+        let detail = format!(
+            "no row of headings was found; the first row reads \"{read}\". Put a row above the list that names its columns, for example {}",
+            example(kind)
+        );
+        return Err(ParseFault::at_row(FaultCode::NoHeadings, first.map(|(number, _)| *number), detail));
     };
     let mut rows = grid.rows.into_iter();
     let mut skipped: Vec<SkippedRow> =
@@ -75,7 +81,7 @@ pub(super) fn lay_out(grid: Grid, kind: ListKind) -> Result<ParsedTable, ParseFa
     }
     if kept.is_empty() {
         let detail = format!("there are headings in row {row_number} and no rows below them");
-        return Err(ParseFault { code: FaultCode::NoRows, row_number: Some(row_number), column: None, detail });
+        return Err(ParseFault::at_row(FaultCode::NoRows, Some(row_number), detail));
     }
     let mut problems = grid.problems;
     for problem in &mut problems {

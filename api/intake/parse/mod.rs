@@ -1,4 +1,4 @@
-//! Bytes of a foreign file into a table: CSV and XLSX, refused early where a file would take more than a list needs.
+//! Bytes of a foreign file into a table: CSV, XLSX and ODS, refused early where a file would take more than a list needs.
 //!
 //! Everything here is pure and runs in a child process that first limits itself (`child`); the server only speaks to that
 //! child (`parent`). A workbook is inflated once under count before the spreadsheet reader sees it (`preflight`), because
@@ -7,6 +7,7 @@
 pub mod child;
 pub mod fault;
 mod layout;
+mod ods_reach;
 pub mod parent;
 mod preflight;
 pub(crate) mod records;
@@ -17,7 +18,7 @@ mod xml_scan;
 
 pub use child::run_child;
 pub use fault::{FaultCode, ParseFault};
-pub use parent::{parse_in_child, parse_over};
+pub use parent::{parse_in_child, parse_over, parse_sheet_over};
 pub use records::split as split_csv;
 pub use table::ParsedTable;
 
@@ -40,6 +41,15 @@ struct Grid {
 /// Whatever makes the file unusable as a whole, with row and column where one can be named. A cell that cannot be read
 /// is no fault of the whole: it is among the table's problems.
 pub fn parse(bytes: &[u8], kind: ListKind) -> Result<ParsedTable, ParseFault> {
+    parse_sheet(bytes, kind, None)
+}
+
+/// As [`parse`], of one sheet of a workbook; without a sheet the one that fits is found, and where several could be the
+/// list the fault names them.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_sheet(bytes: &[u8], kind: ListKind, sheet: Option<&str>) -> Result<ParsedTable, ParseFault> {
     if bytes.is_empty() {
         return Err(ParseFault::whole(FaultCode::Empty, "nothing is in the file; send the list as CSV or XLSX"));
     }
@@ -51,8 +61,7 @@ pub fn parse(bytes: &[u8], kind: ListKind) -> Result<ParsedTable, ParseFault> {
     }
     if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
         preflight::check(bytes)?;
-        let (grid, _) = sheets::read(bytes, kind)?;
-        return layout::lay_out(grid, kind);
+        return layout::lay_out(sheets::read(bytes, kind, sheet)?, kind);
     }
     refuse_other_formats(bytes)?;
     let split = text::read(bytes, kind)?;

@@ -24,13 +24,18 @@ const BETWEEN_TRIES: Duration = Duration::from_millis(250);
 ///
 /// # Errors
 /// What is wrong with the file, or why it could not be read: too slow, too large, or no reader.
-pub async fn parse_in_child(door: &ParserDoor, bytes: &[u8], kind: ListKind) -> Result<ParsedTable, ParseFault> {
+pub async fn parse_in_child(
+    door: &ParserDoor,
+    bytes: &[u8],
+    kind: ListKind,
+    sheet: Option<&str>,
+) -> Result<ParsedTable, ParseFault> {
     for _ in 0..TRIES {
         let opening = door.clone();
         let opened = tokio::task::spawn_blocking(move || opening.open()).await.map_err(|cause| no_reader(&cause))?;
         match opened {
             Ok(stream) => {
-                if let Some(answer) = parse_over(stream, bytes, kind).await {
+                if let Some(answer) = parse_sheet_over(stream, bytes, kind, sheet).await {
                     return answer;
                 }
             }
@@ -47,12 +52,22 @@ pub async fn parse_in_child(door: &ParserDoor, bytes: &[u8], kind: ListKind) -> 
 /// Dropping the stream ends the reader: it is waiting for the rest of the file or for room for its answer, and finds the
 /// other end gone; whoever started it sees to its end in any case.
 pub async fn parse_over(stream: UnixStream, bytes: &[u8], kind: ListKind) -> Option<Result<ParsedTable, ParseFault>> {
+    parse_sheet_over(stream, bytes, kind, None).await
+}
+
+/// As [`parse_over`], of one sheet of a workbook.
+pub async fn parse_sheet_over(
+    stream: UnixStream,
+    bytes: &[u8],
+    kind: ListKind,
+    sheet: Option<&str>,
+) -> Option<Result<ParsedTable, ParseFault>> {
     if bytes.len() > MAX_FILE_BYTES {
         let detail = "the file is larger than 5 MiB; leave only this unit's rows in it";
         return Some(Err(ParseFault::whole(FaultCode::FileTooLarge, detail)));
     }
     let began = Instant::now();
-    let answer = match tokio::time::timeout(WALL_LIMIT, exchange(stream, bytes, kind)).await {
+    let answer = match tokio::time::timeout(WALL_LIMIT, exchange(stream, bytes, (kind, sheet))).await {
         Ok(Ok(answer)) => answer,
         Ok(Err(fault)) => return Some(Err(fault)),
         Err(_) => return Some(Err(too_long())),
@@ -68,11 +83,11 @@ pub async fn parse_over(stream: UnixStream, bytes: &[u8], kind: ListKind) -> Opt
     }
 }
 
-async fn exchange(stream: UnixStream, bytes: &[u8], kind: ListKind) -> Result<Vec<u8>, ParseFault> {
+async fn exchange(stream: UnixStream, bytes: &[u8], asked: (ListKind, Option<&str>)) -> Result<Vec<u8>, ParseFault> {
     stream.set_nonblocking(true).map_err(|cause| no_reader(&cause))?;
     let stream = tokio::net::UnixStream::from_std(stream).map_err(|cause| no_reader(&cause))?;
     let (output, input) = stream.into_split();
-    write_and_read(input, output, bytes, kind).await
+    write_and_read(input, output, bytes, asked).await
 }
 
 /// Writes order and file, closes that half, reads to the end; both at once, so that neither side waits for the other.
@@ -80,9 +95,10 @@ async fn write_and_read(
     mut input: impl AsyncWrite + Unpin,
     output: impl AsyncRead + Unpin,
     bytes: &[u8],
-    kind: ListKind,
+    (kind, sheet): (ListKind, Option<&str>),
 ) -> Result<Vec<u8>, ParseFault> {
-    let mut order = serde_json::to_vec(&Order { kind }).map_err(|cause| no_reader(&cause))?;
+    let mut order =
+        serde_json::to_vec(&Order { kind, sheet: sheet.map(str::to_owned) }).map_err(|cause| no_reader(&cause))?;
     order.push(b'\n');
     let write = async move {
         // a reader that refuses early closes its end: its answer counts, not this error

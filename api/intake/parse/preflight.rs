@@ -3,7 +3,7 @@
 //! What the file says of its sizes counts for nothing: every part is really inflated, under count, and thrown away.
 
 use super::fault::{FaultCode, ParseFault};
-use super::xml_scan::Scan;
+use super::xml_scan::{Part, Scan};
 use std::io::{Cursor, Read};
 use zip::ZipArchive;
 
@@ -44,12 +44,17 @@ fn refuse_by_name(archive: &ZipArchive<Cursor<&[u8]>>) -> Result<(), ParseFault>
             "the workbook carries macros; save it as XLSX without macros, or as CSV",
         ));
     }
-    if names.iter().any(|name| name == "xl/workbook.xml") {
+    if names.iter().any(|name| name.starts_with("basic/") || name.starts_with("scripts/")) {
+        return Err(ParseFault::whole(
+            FaultCode::Macros,
+            "the file carries macros; save it without them, as XLSX or as CSV",
+        ));
+    }
+    let open_document = names.iter().any(|name| name == "mimetype") && names.iter().any(|name| name == "content.xml");
+    if open_document || names.iter().any(|name| name == "xl/workbook.xml") {
         return Ok(());
     }
-    let detail = if names.iter().any(|name| name == "mimetype") {
-        "OpenDocument files are not read yet; save the list as XLSX or CSV"
-    } else if names.iter().any(|name| name == "xl/workbook.bin") {
+    let detail = if names.iter().any(|name| name == "xl/workbook.bin") {
         "binary workbooks are not read; save the list as XLSX or CSV"
     } else {
         "the packed file is no workbook; send the list itself as XLSX or CSV"
@@ -63,7 +68,11 @@ fn inflate(archive: &mut ZipArchive<Cursor<&[u8]>>, place: usize, before: u64) -
     let name = String::from_utf8_lossy(part.name_raw()).to_lowercase();
     let packed = part.compressed_size().max(1);
     let is_xml = [".xml", ".rels", ".vml"].iter().any(|ending| name.ends_with(ending));
-    let mut scan = Scan::new(name.contains("worksheets/"));
+    let mut scan = Scan::new(match name.as_str() {
+        "content.xml" => Part::OpenDocument,
+        name if name.contains("worksheets/") => Part::Sheet,
+        _ => Part::Other,
+    });
     let mut chunk = vec![0_u8; 64 * 1024];
     let mut size = 0_u64;
     loop {

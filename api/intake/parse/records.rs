@@ -147,7 +147,7 @@ impl Splitter {
         self.row = self.row.saturating_add(1);
         if usize::try_from(self.row).unwrap_or(usize::MAX) > MAX_ROWS + 1 {
             let detail = format!("the list has more than {MAX_ROWS} rows; leave only this unit's rows in the file");
-            return Err(ParseFault { row_number: Some(self.row), column: None, code: FaultCode::TooManyRows, detail });
+            return Err(ParseFault::at_row(FaultCode::TooManyRows, Some(self.row), detail));
         }
         Ok(())
     }

@@ -5,35 +5,85 @@ use super::records::{MAX_CELL_CHARS, MAX_COLUMNS, MAX_ROWS};
 use super::table::{Cell, CellKind, CellProblem, Source, letter, tidy};
 use super::{Grid, layout};
 use crate::intake::kinds::ListKind;
-use calamine::{DataRef, ExcelDateTime, Reader, SheetType, SheetVisible, Xlsx};
+use calamine::{Data, DataRef, ExcelDateTime, Ods, Reader, SheetType, SheetVisible, Xlsx};
 use std::collections::BTreeMap;
 use std::io::Cursor;
 
-type Book<'a> = Xlsx<Cursor<&'a [u8]>>;
+/// A workbook of either format.
+enum Book<'a> {
+    Xlsx(Box<Xlsx<Cursor<&'a [u8]>>>),
+    Ods(Box<Ods<Cursor<&'a [u8]>>>),
+}
 
-/// The sheet whose headings fit the kind best, and how many headings of it did.
-pub(super) fn read(bytes: &[u8], kind: ListKind) -> Result<(Grid, usize), ParseFault> {
-    let mut book = Book::new(Cursor::new(bytes)).map_err(|cause| unreadable(&cause))?;
-    let (mut names, mut passed_over) = (Vec::new(), Vec::new());
-    for sheet in book.sheets_metadata() {
-        let open = sheet.typ == SheetType::WorkSheet && sheet.visible == SheetVisible::Visible;
-        if open { names.push(sheet.name.clone()) } else { passed_over.push(tidy(&sheet.name)) }
+impl<'a> Book<'a> {
+    fn open(bytes: &'a [u8]) -> Result<Self, ParseFault> {
+        // An OpenDocument file begins with its own type, unpacked (OpenDocument 1.3, part 2, section 3.3).
+        let open_document = bytes.get(30..38) == Some(b"mimetype");
+        if open_document {
+            Ok(Self::Ods(Box::new(Ods::new(Cursor::new(bytes)).map_err(|cause| unreadable(&cause))?)))
+        } else {
+            Ok(Self::Xlsx(Box::new(Xlsx::new(Cursor::new(bytes)).map_err(|cause| unreadable(&cause))?)))
+        }
     }
+
+    const fn format(&self) -> &'static str {
+        match self {
+            Self::Xlsx(_) => "xlsx",
+            Self::Ods(_) => "ods",
+        }
+    }
+
+    /// The names of its sheets, each with whether people see it.
+    fn names(&self) -> Vec<(String, bool)> {
+        let sheets = match self {
+            Self::Xlsx(book) => book.sheets_metadata(),
+            Self::Ods(book) => book.sheets_metadata(),
+        };
+        let open =
+            |sheet: &calamine::Sheet| sheet.typ == SheetType::WorkSheet && sheet.visible == SheetVisible::Visible;
+        sheets.iter().map(|sheet| (sheet.name.clone(), open(sheet))).collect()
+    }
+
+    fn grid(&mut self, name: &str) -> Result<Grid, ParseFault> {
+        match self {
+            Self::Xlsx(book) => xlsx_sheet(book, name),
+            Self::Ods(book) => ods_sheet(book, name),
+        }
+    }
+}
+
+/// The sheet that was asked for; else the one whose headings fit the kind best. Where several could each be the list, a
+/// person says which.
+pub(super) fn read(bytes: &[u8], kind: ListKind, wanted: Option<&str>) -> Result<Grid, ParseFault> {
+    let mut book = Book::open(bytes)?;
+    let mut passed_over = Vec::new();
     let mut best: Option<(Grid, usize)> = None;
-    for name in names {
-        let mut grid = sheet(&mut book, &name)?;
+    let mut lists = Vec::new();
+    for (name, open) in book.names() {
+        let shown = tidy(&name);
+        if wanted.map_or(!open, |wanted| wanted != shown) {
+            passed_over.push(shown);
+            continue;
+        }
+        let mut grid = book.grid(&name)?;
         let fit = layout::fit(&grid, kind);
+        if layout::could_be_the_list(&grid, kind) {
+            lists.push(shown.clone());
+        }
         let better = best
             .as_ref()
             .is_none_or(|(so_far, score)| fit > *score || (so_far.rows.is_empty() && !grid.rows.is_empty()));
-        grid.source = Source { format: "xlsx".into(), sheet: Some(tidy(&name)), ..Source::default() };
+        grid.source = Source { format: book.format().into(), sheet: Some(shown.clone()), ..Source::default() };
         if !better {
-            passed_over.push(tidy(&name));
+            passed_over.push(shown);
         } else if let Some((former, _)) = best.replace((grid, fit)) {
             passed_over.extend(former.source.sheet);
         }
     }
-    let (mut grid, fit) = best.filter(|(grid, _)| !grid.rows.is_empty()).ok_or_else(|| {
+    if lists.len() > 1 {
+        return Err(ParseFault::which_sheet(lists));
+    }
+    let (mut grid, _) = best.filter(|(grid, _)| !grid.rows.is_empty()).ok_or_else(|| {
         ParseFault::whole(
             FaultCode::Empty,
             "no visible sheet of the workbook holds anything; send the list as CSV or XLSX",
@@ -41,20 +91,27 @@ pub(super) fn read(bytes: &[u8], kind: ListKind) -> Result<(Grid, usize), ParseF
     })?;
     passed_over.sort();
     grid.source.other_sheets = passed_over;
-    Ok((grid, fit))
+    Ok(grid)
 }
 
-fn sheet(book: &mut Book<'_>, name: &str) -> Result<Grid, ParseFault> {
-    let merged = book.merge_cells_by_sheet_name(name).map_err(|cause| unreadable(&cause))?;
-    let mut rows: BTreeMap<u32, BTreeMap<usize, Cell>> = BTreeMap::new();
-    let mut problems = Vec::new();
-    let mut reader = book.worksheet_cells_reader(name).map_err(|cause| unreadable(&cause))?;
-    while let Some(found) = reader.next_cell_with_formula().map_err(|cause| unreadable(&cause))? {
-        let (row, column) = found.pos;
+/// The cells of a sheet, gathered one by one.
+#[derive(Default)]
+struct Gathered {
+    rows: BTreeMap<u32, BTreeMap<usize, Cell>>,
+    problems: Vec<CellProblem>,
+}
+
+impl Gathered {
+    fn take(
+        &mut self,
+        (row, column): (u32, u32),
+        value: &DataRef<'_>,
+        formula: Option<&str>,
+    ) -> Result<(), ParseFault> {
         let place = usize::try_from(column).unwrap_or(usize::MAX);
-        let (cell, problem) = cell(&found.value, found.formula.as_deref());
+        let (cell, problem) = cell(value, formula);
         if let Some((code, expected)) = problem {
-            problems.push(CellProblem {
+            self.problems.push(CellProblem {
                 row_number: row.saturating_add(1),
                 column: Some(letter(place)),
                 heading: None,
@@ -64,16 +121,53 @@ fn sheet(book: &mut Book<'_>, name: &str) -> Result<Grid, ParseFault> {
             });
         }
         if cell.is_empty() && cell.kind != CellKind::Unreadable {
-            continue;
+            return Ok(());
         }
-        refuse_outsize(row, place, &cell, rows.len())?;
-        rows.entry(row).or_default().insert(place, cell);
+        refuse_outsize(row, place, &cell, self.rows.len())?;
+        self.rows.entry(row).or_default().insert(place, cell);
+        Ok(())
+    }
+
+    fn grid(self) -> Grid {
+        let rows = self.rows.into_iter().map(|(row, cells)| (row.saturating_add(1), widen(cells))).collect();
+        Grid { rows, problems: self.problems, source: Source::default() }
+    }
+}
+
+fn xlsx_sheet(book: &mut Xlsx<Cursor<&[u8]>>, name: &str) -> Result<Grid, ParseFault> {
+    let merged = book.merge_cells_by_sheet_name(name).map_err(|cause| unreadable(&cause))?;
+    let mut gathered = Gathered::default();
+    let mut reader = book.worksheet_cells_reader(name).map_err(|cause| unreadable(&cause))?;
+    while let Some(found) = reader.next_cell_with_formula().map_err(|cause| unreadable(&cause))? {
+        gathered.take(found.pos, &found.value, found.formula.as_deref())?;
     }
     for region in merged {
-        fill_down(&mut rows, region.start, region.end);
+        fill_down(&mut gathered.rows, region.start, region.end);
     }
-    let rows = rows.into_iter().map(|(row, cells)| (row.saturating_add(1), widen(cells))).collect();
-    Ok(Grid { rows, problems, source: Source::default() })
+    Ok(gathered.grid())
+}
+
+/// How far a sheet reaches was looked at before (`ods_reach`), since this makes a cell of every repeat.
+fn ods_sheet(book: &mut Ods<Cursor<&[u8]>>, name: &str) -> Result<Grid, ParseFault> {
+    let range = book.worksheet_range(name).map_err(|cause| unreadable(&cause))?;
+    let (first_row, first_column) = range.start().unwrap_or_default();
+    let mut gathered = Gathered::default();
+    for (row, column, value) in range.used_cells() {
+        let at = |first: u32, more: usize| first.saturating_add(u32::try_from(more).unwrap_or(u32::MAX));
+        let value = match value {
+            Data::Int(number) => DataRef::Int(*number),
+            Data::Float(number) => DataRef::Float(*number),
+            Data::String(text) => DataRef::String(text.clone()),
+            Data::Bool(yes) => DataRef::Bool(*yes),
+            Data::DateTime(day) => DataRef::DateTime(*day),
+            Data::DateTimeIso(text) => DataRef::DateTimeIso(text.clone()),
+            Data::DurationIso(text) => DataRef::DurationIso(text.clone()),
+            Data::Error(error) => DataRef::Error(error.clone()),
+            Data::Empty => DataRef::Empty,
+        };
+        gathered.take((at(first_row, row), at(first_column, column)), &value, None)?;
+    }
+    Ok(gathered.grid())
 }
 
 fn refuse_outsize(row: u32, place: usize, cell: &Cell, rows_so_far: usize) -> Result<(), ParseFault> {
@@ -92,7 +186,7 @@ fn refuse_outsize(row: u32, place: usize, cell: &Cell, rows_so_far: usize) -> Re
     }
     if rows_so_far > MAX_ROWS {
         let detail = format!("the list has more than {MAX_ROWS} rows; leave only this unit's rows in the file");
-        return Err(ParseFault { code: FaultCode::TooManyRows, row_number: Some(number), column: None, detail });
+        return Err(ParseFault::at_row(FaultCode::TooManyRows, Some(number), detail));
     }
     Ok(())
 }

@@ -21,7 +21,7 @@ pub struct ParsedTable {
 /// How a file was read, for the person who wonders why it looks odd.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Source {
-    /// `csv` or `xlsx`.
+    /// `csv`, `xlsx` or `ods`.
     #[schema(max_length = 10)]
     pub format: String,
     /// The encoding of a CSV file.

@@ -2,6 +2,7 @@
 //! reaches. It keeps one tag in memory and never a tree, so that hostile XML costs nothing before it is refused.
 
 use super::fault::{FaultCode, ParseFault};
+use super::ods_reach::OdsReach;
 
 /// The most attributes that a tag of a workbook may have; spreadsheet programs write about 30 at most.
 const MAX_ATTRIBUTES: usize = 200;
@@ -14,9 +15,21 @@ const MAX_MERGED: u64 = 10_000;
 /// The most rows that a sheet may hold, blank ones with a colour counted; a list may have fewer still.
 const MAX_SHEET_ROWS: u64 = 50_000;
 
+/// What a part of a workbook is, as far as its tags say how large it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Part {
+    /// A sheet of an XLSX workbook.
+    Sheet,
+    /// The content of an ODS file, all sheets in one.
+    OpenDocument,
+    /// Anything else.
+    Other,
+}
+
 /// Scans one part of a workbook, chunk by chunk.
 pub(super) struct Scan {
-    is_sheet: bool,
+    part: Part,
+    reach: OdsReach,
     tag: Vec<u8>,
     inside: bool,
     quote: Option<u8>,
@@ -31,10 +44,11 @@ pub(super) struct Scan {
 }
 
 impl Scan {
-    pub(super) fn new(is_sheet: bool) -> Self {
+    pub(super) fn new(part: Part) -> Self {
         let (tag, text_before) = (Vec::new(), Vec::new());
         Self {
-            is_sheet,
+            part,
+            reach: OdsReach::default(),
             tag,
             inside: false,
             quote: None,
@@ -125,11 +139,19 @@ impl Scan {
         if attributes(&tag).count() > MAX_ATTRIBUTES {
             return Err(malformed("a part of the workbook has a tag with more than 200 attributes"));
         }
-        if !self.is_sheet || tag.starts_with('/') {
+        if self.part == Part::Other || tag.starts_with('/') {
             return Ok(());
         }
         let name = tag.split([' ', '\t', '\r', '\n', '/']).next().unwrap_or_default();
-        match name.rsplit(':').next().unwrap_or(name) {
+        let name = name.rsplit(':').next().unwrap_or(name);
+        if self.part == Part::OpenDocument {
+            let within = self.reach.tag(name, |wanted| {
+                attributes(&tag).find(|(name, _)| name.rsplit(':').next() == Some(wanted)).map(|(_, value)| value)
+            });
+            let detail = "a sheet reaches over more than a million cells; copy only the list into a new sheet";
+            return if within { Ok(()) } else { Err(too_many_cells(detail)) };
+        }
+        match name {
             "dimension" => declared(attribute(&tag, "ref")),
             "row" => {
                 self.rows += 1;
@@ -249,7 +271,7 @@ mod tests {
     use super::*;
 
     fn scan(xml: &str) -> Result<(), ParseFault> {
-        let mut scan = Scan::new(true);
+        let mut scan = Scan::new(Part::Sheet);
         for chunk in xml.as_bytes().chunks(7) {
             scan.feed(chunk)?;
         }

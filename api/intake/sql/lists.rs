@@ -9,7 +9,7 @@ use crate::auth::{Permit, Tx};
 use crate::common::ids::{IntakeId, SeasonId, UnitId};
 use crate::error::ApiError;
 use crate::intake::columns::memory::ColumnMemory;
-use crate::intake::shown::Counts;
+use crate::intake::counts::Counts;
 
 /// A list on its way in, in short.
 pub(in crate::intake) struct SummaryRecord {
@@ -91,7 +91,7 @@ pub(in crate::intake) async fn of_season(
                   (select count(*) from intake_row r
                    where r.unit_id = i.unit_id and r.intake_id = i.intake_id and r.needs_a_person and i.state = 'ready') as "waiting_rows!"
            from intake i
-           where unit_id = $1 and season_id = $2 and state in ('applied', 'ready', 'needs_columns')
+           where unit_id = $1 and season_id = $2 and state in ('applied', 'ready', 'needs_sheet', 'needs_columns')
            order by listed_on, uploaded_at, intake_id"#,
         unit.0,
         season.0

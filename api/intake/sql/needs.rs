@@ -7,8 +7,8 @@ use uuid::Uuid;
 use crate::auth::Tx;
 use crate::common::ids::{SeasonId, UnitId};
 use crate::error::ApiError;
+use crate::intake::counts::Counts;
 use crate::intake::parse::ParseFault;
-use crate::intake::shown::Counts;
 
 /// A list that waits.
 pub(in crate::intake) struct Waiting {
@@ -33,7 +33,7 @@ pub(in crate::intake) async fn waiting(tx: &mut Tx, unit: UnitId, season: Season
                   (select min(r.row_number) from intake_row r
                    where r.unit_id = i.unit_id and r.intake_id = i.intake_id and r.needs_a_person) as first_row
            from intake i
-           where i.unit_id = $1 and i.season_id = $2 and i.state in ('reading', 'unreadable', 'needs_columns', 'ready')
+           where i.unit_id = $1 and i.season_id = $2 and i.state in ('reading', 'unreadable', 'needs_sheet', 'needs_columns', 'ready')
            order by i.uploaded_at, i.intake_id limit 200"#,
         unit.0,
         season.0

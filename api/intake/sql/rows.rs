@@ -9,8 +9,9 @@ use crate::common::ids::{IntakeId, UnitId};
 use crate::error::ApiError;
 use crate::intake::changes::Resolution;
 use crate::intake::columns::plan::{ColumnChoices, ColumnPlan};
+use crate::intake::counts::Counts;
 use crate::intake::parse::{ParseFault, ParsedTable};
-use crate::intake::shown::{AbsentOne, Counts, IntakeRow};
+use crate::intake::shown::{AbsentOne, IntakeRow};
 
 /// A row of a list as it is kept.
 pub(in crate::intake) struct RowRecord {
@@ -55,6 +56,7 @@ pub(in crate::intake) struct NewPreview<'a> {
     pub columns: Option<&'a ColumnPlan>,
     pub counts: &'a Counts,
     pub absences: &'a [AbsentOne],
+    pub sheets: &'a [String],
     pub rows: &'a [(i32, Option<Resolution>, IntakeRow)],
 }
 
@@ -90,7 +92,7 @@ pub(in crate::intake) async fn keep_preview(
     .await?;
     let version = sqlx::query_scalar!(
         "update intake set state = $3, fault = $4, parsed = $5, choices = $6, columns = $7, counts = $8, absences = $9,
-             version = version + 1
+             sheets = $10, version = version + 1
          where unit_id = $1 and intake_id = $2 returning version",
         unit.0,
         id,
@@ -100,7 +102,8 @@ pub(in crate::intake) async fn keep_preview(
         Json(new.choices) as _,
         new.columns.map(Json) as _,
         Json(new.counts) as _,
-        Json(new.absences) as _
+        Json(new.absences) as _,
+        Json(new.sheets) as _
     );
     Ok(version.fetch_one(tx.db()).await?)
 }
@@ -120,5 +123,30 @@ pub(in crate::intake) async fn forget_rows(
     sqlx::query!("update intake set parsed = null, absences = '[]' where unit_id = $1 and intake_id = $2", unit.0, id)
         .execute(tx.db())
         .await?;
+    Ok(())
+}
+
+/// Puts a list back to be read, of the sheet that was chosen; what was read and decided before goes.
+pub(in crate::intake) async fn read_again(
+    tx: &mut Tx,
+    by: &Permit<IntakesUpload>,
+    intake: &LockedIntake,
+    sheet: &str,
+) -> Result<(), ApiError> {
+    let (unit, id, since) = (by.unit()?, intake.0.intake_id, tx.real_now());
+    sqlx::query!("delete from intake_row where unit_id = $1 and intake_id = $2", unit.0, id).execute(tx.db()).await?;
+    sqlx::query!(
+        "update intake set state = 'reading', reading_since = $3, sheet = $4, fault = null, parsed = null, columns = null,
+             choices = $5, counts = $6, absences = '[]', version = version + 1
+         where unit_id = $1 and intake_id = $2",
+        unit.0,
+        id,
+        since,
+        sheet,
+        Json(ColumnChoices::default()) as _,
+        Json(Counts::default()) as _
+    )
+    .execute(tx.db())
+    .await?;
     Ok(())
 }
