@@ -1,5 +1,5 @@
-//! A season worked by hand: seven troops, its events day by day, and the state of every troop at each checkpoint, typed
-//! from the paper and not from the program.
+//! A season worked by hand: twelve troops, its events day by day, and the state of every troop on every day, typed from the
+//! paper and not from the program.
 //!
 //! The policy is common practice in the trade (no source: current membership, registered as coordinator, screening on
 //! file, the troop's bank form, yearly training, one more course in a first season; a quiz passed with 90 %; those still
@@ -11,7 +11,7 @@ mod book;
 use caselot::seasons::policy::{GateName, validate};
 use caselot::standings::rules::{Standing, TroopState, open_requirements, standing};
 
-use self::book::{ANA, BO, Book, DITA, GUS, at, calendar, place, policy, season};
+use self::book::{ANA, BO, Book, DITA, GUS, at, calendar, day, place, policy, season};
 
 /// `o` sitting out, `v` vacant, `s` suspended, `l` lapsed, `a` appointed, `r` ready, `g` gathering.
 fn letter(state: TroopState) -> char {
@@ -76,8 +76,105 @@ fn every_troop_stands_where_the_paper_says() {
         ("2027-02-21T17:00:00Z", "aaaaaaa", "and is renewed"),
         ("2027-03-22T17:00:00Z", "aaaaaaa", "the end"),
     ] {
-        let states: String = answers(&book, when).iter().map(|standing| letter(standing.state)).collect();
+        let states: String = answers(&book, when).iter().take(7).map(|standing| letter(standing.state)).collect();
         assert_eq!(states, expected, "{when}: {why}");
+    }
+}
+
+/// Where each troop stands at noon in New York, from which day on. Lists and certificates of a day are loaded in its evening
+/// and count from the next noon; decisions are taken in the morning and count at once.
+const BY_DAY: [&[(&str, char)]; 12] = [
+    &[("2026-10-01", 'v'), ("2026-10-05", 'g'), ("2026-11-18", 'a'), ("2027-02-03", 'l'), ("2027-02-05", 'a')],
+    &[("2026-10-01", 'v'), ("2026-10-05", 'g'), ("2027-01-10", 'r'), ("2027-01-14", 'a')],
+    &[("2026-10-01", 'v'), ("2026-10-05", 'g'), ("2026-11-18", 'a'), ("2027-02-02", 'l'), ("2027-02-10", 'a')],
+    &[("2026-10-01", 'v'), ("2027-01-08", 'g'), ("2027-01-24", 's'), ("2027-01-30", 'a')],
+    &[
+        ("2026-10-01", 'v'),
+        ("2026-10-05", 'g'),
+        ("2026-11-25", 'a'),
+        ("2026-12-15", 'v'),
+        ("2026-12-20", 'g'),
+        ("2027-01-14", 'a'),
+        ("2027-02-17", 'l'),
+        ("2027-02-21", 'a'),
+    ],
+    &[
+        ("2026-10-01", 'v'),
+        ("2026-10-05", 'g'),
+        ("2026-11-20", 'o'),
+        ("2027-01-10", 'g'),
+        ("2027-01-24", 's'),
+        ("2027-02-11", 'a'),
+    ],
+    &[
+        ("2026-10-01", 'v'),
+        ("2026-10-05", 'g'),
+        ("2026-12-09", 'r'),
+        ("2027-01-14", 'a'),
+        ("2027-02-03", 'l'),
+        ("2027-02-05", 'a'),
+    ],
+    // The lead passes to the co-coordinator on 12 December, who has neither screening nor training yet, and back in February.
+    &[
+        ("2026-10-01", 'v'),
+        ("2026-10-05", 'g'),
+        ("2026-11-18", 'a'),
+        ("2026-12-12", 'g'),
+        ("2026-12-17", 'r'),
+        ("2026-12-18", 'a'),
+    ],
+    // A proposal that is declined changes nothing. A membership ends with January.
+    &[
+        ("2026-10-01", 'v'),
+        ("2026-11-25", 'g'),
+        ("2026-12-09", 'r'),
+        ("2026-12-10", 'a'),
+        ("2027-02-01", 'l'),
+        ("2027-02-06", 'a'),
+    ],
+    // A deputy's time is over with 19 December.
+    &[
+        ("2026-10-01", 'v'),
+        ("2026-10-05", 'g'),
+        ("2026-11-18", 'r'),
+        ("2026-11-19", 'a'),
+        ("2026-12-20", 'v'),
+        ("2026-12-28", 'g'),
+        ("2027-01-07", 'r'),
+        ("2027-01-11", 'a'),
+    ],
+    // The training is waived to the end of 10 January; a waiver that ends has no grace.
+    &[
+        ("2026-10-01", 'v'),
+        ("2026-10-05", 'g'),
+        ("2026-11-20", 'r'),
+        ("2026-11-23", 'a'),
+        ("2027-01-11", 'l'),
+        ("2027-01-15", 'a'),
+    ],
+    // A troop that comes late, is suspended with the others, and loses its coordinator before the end.
+    &[
+        ("2026-10-01", 'v'),
+        ("2027-01-18", 'g'),
+        ("2027-01-24", 's'),
+        ("2027-02-01", 'r'),
+        ("2027-02-02", 'a'),
+        ("2027-03-01", 'v'),
+    ],
+];
+
+#[test]
+fn on_every_day_of_the_season_every_troop_stands_where_the_paper_says() {
+    let book = season();
+    let (first, last) = (day("2026-10-01"), day("2027-03-22"));
+    for today in first.iter_days().take_while(|today| *today <= last) {
+        let paper: String = BY_DAY
+            .iter()
+            .map(|troop| troop.iter().rev().find(|(from, _)| day(from) <= today).expect("the first day").1)
+            .collect();
+        let states: String =
+            answers(&book, &format!("{today}T17:00:00Z")).iter().map(|standing| letter(standing.state)).collect();
+        assert_eq!(states, paper, "{today}");
     }
 }
 

@@ -9,7 +9,7 @@ use caselot::standings::rules::{
 use chrono::{DateTime, NaiveDate, Utc};
 use uuid::Uuid;
 
-pub const TROOPS: usize = 7;
+pub const TROOPS: usize = 12;
 pub const ANA: u128 = 1;
 pub const BO: u128 = 2;
 pub const CHIDI: u128 = 3;
@@ -17,6 +17,14 @@ pub const DITA: u128 = 4;
 pub const EMRE: u128 = 5;
 pub const FAY: u128 = 6;
 pub const GUS: u128 = 7;
+const HANA: u128 = 8;
+const IVO: u128 = 9;
+const JUN: u128 = 10;
+const KAI: u128 = 11;
+const LEO: u128 = 12;
+const MAY: u128 = 13;
+const NIA: u128 = 14;
+const OTTO: u128 = 15;
 
 pub fn day(text: &str) -> NaiveDate {
     text.parse().unwrap()
@@ -74,6 +82,23 @@ impl Book {
             confirmed_at: Some(at(confirmed)),
             declined_at: None,
             ended_at: None,
+        });
+    }
+
+    /// The assignment of a troop that was written last.
+    fn last(&mut self, troop: usize) -> &mut AssignmentFact {
+        self.troops[troop - 1].assignments.last_mut().unwrap()
+    }
+
+    fn waived(&mut self, troop: usize, who: u128, requirement: &str, granted_at: &str, until_on: &str) {
+        let waiver_id = WaiverId(self.next().1);
+        self.troops[troop - 1].waivers.push(WaiverFact {
+            waiver_id,
+            requirement: requirement.to_owned(),
+            person_id: Some(PersonId(Uuid::from_u128(who))),
+            granted_at: at(granted_at),
+            until_on: day(until_on),
+            revoked_at: None,
         });
     }
 
@@ -223,15 +248,58 @@ pub fn season() -> Book {
     book.decided("2027-02-11T12:00:00Z", 6, Some(GUS), Restore);
     book.decided("2027-02-11T13:00:00Z", 6, Some(GUS), Appoint);
     book.about("2027-02-16", FAY, "membership", EvidenceOutcome::NotMet, EvidenceSource::Manager);
-    let waiver_id = WaiverId(book.next().1);
-    book.troops[4].waivers.push(WaiverFact {
-        waiver_id,
-        requirement: "membership".to_owned(),
-        person_id: Some(PersonId(Uuid::from_u128(FAY))),
-        granted_at: at("2027-02-18T12:00:00Z"),
-        until_on: day("2027-03-31"),
-        revoked_at: None,
-    });
+    book.waived(5, FAY, "membership", "2027-02-18T12:00:00Z", "2027-03-31");
     book.listed("2027-02-20", FAY, "2027-08-31", None);
+    the_other_five(&mut book);
     book
+}
+
+/// Troops 8 to 12: the lead passed on and back, a proposal declined, a deputy, a waiver that ends, a troop that comes late.
+fn the_other_five(book: &mut Book) {
+    use DecisionKind::{Appoint, Restore, StandDown, Suspend};
+    for (troop, who) in [(8, HANA), (8, IVO), (10, LEO), (11, NIA)] {
+        book.coordinator(troop, who, None, "2026-10-05T12:00:00Z");
+    }
+    for (place, leads_at_last) in [(0, true), (1, false)] {
+        let held = &mut book.troops[7].assignments[place];
+        held.lead = leads_at_last;
+        held.lead_changed_at = vec![at("2026-12-12T12:00:00Z"), at("2027-02-20T12:00:00Z")];
+    }
+    book.troops[9].assignments[0].until_at = Some(at("2026-12-20T05:00:00Z"));
+    for who in [HANA, LEO, NIA] {
+        book.listed("2026-11-03", who, "2027-08-31", Some("2027-12-31"));
+    }
+    book.listed("2026-11-03", IVO, "2027-08-31", None);
+    book.coordinator(9, JUN, Some("2026-11-03T18:00:00Z"), "2026-11-03T18:00:00Z");
+    book.last(9).confirmed_at = None;
+    book.last(9).declined_at = Some(at("2026-11-05T12:00:00Z"));
+    book.certificate("2026-11-10", HANA, "training", 92);
+    book.certificate("2026-11-10", LEO, "training", 93);
+    book.bank_form("2026-11-17", &[8, 10, 11]);
+    book.decided("2026-11-18T12:00:00Z", 8, Some(HANA), Appoint);
+    book.decided("2026-11-19T12:00:00Z", 10, Some(LEO), Appoint);
+    book.waived(11, NIA, "training", "2026-11-20T12:00:00Z", "2027-01-10");
+    book.decided("2026-11-23T12:00:00Z", 11, Some(NIA), Appoint);
+    book.coordinator(9, KAI, None, "2026-11-25T12:00:00Z");
+    book.listed("2026-12-01", KAI, "2027-01-31", Some("2028-01-01"));
+    book.certificate("2026-12-04", KAI, "training", 99);
+    book.bank_form("2026-12-08", &[9]);
+    book.decided("2026-12-10T12:00:00Z", 9, Some(KAI), Appoint);
+    book.listed("2026-12-15", IVO, "2027-08-31", Some("2028-01-01"));
+    book.certificate("2026-12-16", IVO, "training", 90);
+    book.decided("2026-12-18T12:00:00Z", 8, Some(IVO), Appoint);
+    book.coordinator(10, MAY, None, "2026-12-28T12:00:00Z");
+    book.listed("2027-01-05", MAY, "2027-08-31", Some("2028-06-30"));
+    book.certificate("2027-01-06", MAY, "training", 90);
+    book.decided("2027-01-11T12:00:00Z", 10, Some(MAY), Appoint);
+    book.certificate("2027-01-14", NIA, "training", 100);
+    book.coordinator(12, OTTO, None, "2027-01-18T12:00:00Z");
+    book.decided("2027-01-24T12:00:00Z", 12, Some(OTTO), Suspend);
+    book.listed("2027-01-26", OTTO, "2027-08-31", Some("2028-01-01"));
+    book.certificate("2027-01-27", OTTO, "training", 91);
+    book.bank_form("2027-01-28", &[12]);
+    book.decided("2027-02-01T12:00:00Z", 12, Some(OTTO), Restore);
+    book.decided("2027-02-02T12:00:00Z", 12, Some(OTTO), Appoint);
+    book.listed("2027-02-05", KAI, "2027-08-31", None);
+    book.decided("2027-03-01T12:00:00Z", 12, Some(OTTO), StandDown);
 }
