@@ -78,6 +78,16 @@ impl Database {
         Self { superuser, runtime, postmaster, log, version, fsync, disk }
     }
 
+    /// Adds rows as the owner of the tables.
+    pub async fn add(&self, sql: &str) {
+        let mut db = PgConnection::connect(&address("CASELOT_TEST_OWNER")).await.expect("the owner's connection");
+        run(&mut db, "begin").await;
+        run(&mut db, sql).await;
+        run(&mut db, "commit").await;
+        run(&mut db, "analyze").await;
+        db.close().await.expect("closing");
+    }
+
     /// Lets the cluster log the runtime role's statements with their values, or stops it. For new connections.
     pub async fn log_statements(&self, all: bool) {
         let mut db = PgConnection::connect(&self.superuser).await.expect("the superuser's connection");

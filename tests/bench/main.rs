@@ -18,6 +18,7 @@
 )]
 
 mod database;
+mod lists;
 mod load;
 mod pgbench;
 mod proc;
@@ -137,6 +138,9 @@ async fn measure() {
         let one = Pgbench::new(&database.superuser, &pgbench::bare(), CLIENTS);
         bare.push(pgbench_turn(&database, &one, lasting).await.per_second);
     }
+    eprintln!("a large list");
+    let tokens = Tokens::new(&program.key);
+    let large = lists::previewed(&program, &database, &tokens).await;
     program.stop().await;
     println!("\n{conditions}; {CLIENTS} clients, {rounds} rounds of {seconds} s each, program and pgbench in turns.");
     println!("PostgreSQL {}; fsync {}; data on {}.", database.version, database.fsync, database.disk);
@@ -147,6 +151,12 @@ async fn measure() {
         w1 / median(bare.into_iter())
     );
     println!("Start to first answered /readyz, migrated database: {start} ms (median of 5).");
+    println!(
+        "A list of 20,000 rows against 20,000 people: previewed in {:.2} s, memory +{:.0} MiB at most; {}",
+        large.took.as_secs_f64(),
+        mib(large.grown_kib),
+        large.counts
+    );
     println!("Memory of the server's processes: {:.1} MiB idle, {:.1} MiB at most after load.", mib(idle), mib(loaded));
 }
 
