@@ -109,7 +109,9 @@ impl From<KeyRow> for Key {
 
 /// Make a key for a script.
 ///
-/// It can read only, and never more than you may at the moment of each request: when your role ends, so does the key.
+/// It can do what it is given here, and never more than you may at the moment of each request: when your role ends, so does
+/// the key. Of what changes something it can be given people.change, contacts.change, troops.change, assignments.change,
+/// evidence.record, intakes.upload and intakes.apply; what a person answers for stays a person's.
 #[utoipa::path(tag = "accounts", request_body = NewKey, extensions(("x-permission" = json!("signed_in")), ("x-stepup" = json!(true))), responses((status = 201, description = "The key, with its secret.", body = MadeKey), Problems))]
 #[post("/v1/keys")]
 pub async fn make_key(signed_in: SignedIn, body: Json<NewKey>) -> Result<Created<MadeKey>, ApiError> {
@@ -152,8 +154,9 @@ fn check_permissions(names: &[String]) -> Result<(), ApiError> {
         let pointer = format!("/permissions/{place}");
         if !permission::ALL.contains(&name.as_str()) {
             Some(FieldError::at(pointer, "unknown", "the name of a permission, such as standings.read"))
-        } else if permission::writes(name) {
-            Some(FieldError::at(pointer, "changes_something", "a permission to read: keys read only, for now"))
+        } else if permission::writes(name) && !permission::KEY_MAY_CHANGE.contains(&name.as_str()) {
+            let expected = format!("a permission to read, or one of: {}", permission::KEY_MAY_CHANGE.join(", "));
+            Some(FieldError::at(pointer, "changes_something", expected))
         } else {
             None
         }

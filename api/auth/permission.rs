@@ -9,7 +9,7 @@ pub trait Permission: 'static {
     const NAME: &'static str;
     /// The permission to read the same noun: outside ITS reach a thing reads as not found.
     type Read: Permission;
-    /// Whether it changes something. A key for scripts may only read, for now.
+    /// Whether it changes something.
     const WRITES: bool;
     /// Whether it asks for a fresh sign-in (declared now, asked for when second factors come).
     const STEP_UP: bool;
@@ -22,6 +22,18 @@ pub trait Permission: 'static {
 pub fn needs_safe_retry(name: &str) -> bool {
     matches!(name, "decisions.take" | "intakes.apply" | "returns.file")
 }
+
+/// What a key for scripts may change, if it was given that by name: the work of loading lists and keeping the roster.
+/// Whatever a person answers for (decisions, waivers, overrides, the policy, the return, who may sign in) stays a person's.
+pub const KEY_MAY_CHANGE: &[&str] = &[
+    "people.change",
+    "contacts.change",
+    "troops.change",
+    "assignments.change",
+    "evidence.record",
+    "intakes.upload",
+    "intakes.apply",
+];
 
 macro_rules! permissions {
     ($($(#[$doc:meta])* $name:ident $text:literal $read:ident $writes:ident $step_up:ident $server:ident;)*) => {

@@ -14,7 +14,7 @@ use chrono::{DateTime, Utc};
 use super::actor::{Actor, Scope};
 use super::arrive::{Arrival, Origin};
 use super::db::Db;
-use super::permission::Permission;
+use super::permission::{self, Permission};
 use super::tx::{Cause, Tx};
 use crate::common::clock;
 use crate::common::ids::{PersonId, TroopId, UnitId};
@@ -47,7 +47,8 @@ fn arrival(request: &HttpRequest) -> Result<Arrival, ApiError> {
 impl<P: Permission> Permit<P> {
     fn grant(arrival: Arrival) -> Result<Self, ApiError> {
         let Arrival { actor, unit, tx, unknown_parameter } = arrival;
-        if actor.is_key() && (P::WRITES || P::STEP_UP) {
+        let for_people = P::STEP_UP || (P::WRITES && !permission::KEY_MAY_CHANGE.contains(&P::NAME));
+        if actor.is_key() && for_people {
             return Err(ApiError::new(Code::KeyMayNot)
                 .detail(format!("A key for scripts may not do this ({}). Sign in as a person.", P::NAME)));
         }

@@ -47,7 +47,7 @@ codes! {
     // 403
     Forbidden FORBIDDEN "forbidden" "You may not do this" "Your role does not include this. Ask your unit manager if you need it.";
     OutOfScope FORBIDDEN "out_of_scope" "Not for this troop" "You may see this, but your role does not reach this troop for this act. Ask your unit manager.";
-    KeyMayNot FORBIDDEN "key_may_not" "A key may not do this" "Keys for scripts can read only, and cannot make keys or act where a fresh sign-in is asked for. Sign in as a person to do this.";
+    KeyMayNot FORBIDDEN "key_may_not" "A key may not do this" "A key for scripts cannot decide what a person answers for, make keys, or act where a fresh sign-in is asked for. Sign in as a person to do this.";
     // 404 405
     NotFound NOT_FOUND "not_found" "Not found" "There is nothing here, or nothing that you may see. Check the address; if somebody sent it to you, ask whether you have been given a role in that unit.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method_not_allowed" "This cannot be done at this address" "The address exists, but not for this method. The Allow header says which methods it takes.";

@@ -3,7 +3,7 @@
 use serde_json::json;
 
 use crate::support::client::{Answered, Caller};
-use crate::support::fixture::{UNIT, VIEWER};
+use crate::support::fixture::{CLARA, CLARAS_ASSIGNMENT, UNIT, VIEWER};
 use crate::support::scenario;
 
 fn new_key(permissions: &[&str]) -> serde_json::Value {
@@ -51,6 +51,42 @@ fn a_key_that_could_change_something_is_not_made() {
         assert_eq!(at("0"), (json!("/permissions/1"), json!("changes_something")));
         assert_eq!(at("1"), (json!("/permissions/2"), json!("unknown")));
     });
+}
+
+/// A script that loads lists: it may do that by name, acts under its own name in the log, and decides nothing.
+#[test]
+fn a_key_changes_what_it_was_given_by_name_and_decides_nothing() {
+    scenario(async |world| {
+        let given = ["intakes.read", "intakes.upload", "evidence.record", "standings.read"];
+        let made = world.manager.post("/v1/keys", new_key(&given)).await.expect(201);
+        let script = script(&world.manager, &made);
+        let fact =
+            json!({"requirement": "agreement", "person_id": CLARA.place.expect("a place").person, "outcome": "met"});
+        script.post("/evidence", fact).await.expect(201);
+        let log = world.overseer.get("/log?limit=200").await.expect(200).at("/items");
+        let newest = log.as_array().expect("rows").last().expect("a row").clone();
+        assert_eq!(
+            (&newest["action"], &newest["actor"]),
+            (&json!("record_evidence"), &json!(format!("key:{}", made.text("/key/key_id"))))
+        );
+        let list = "Troop,Received on\n0101,2040-01-03\n";
+        let intake = crate::intake::read(&script, "bank_details", "2040-01-09", list).await;
+        let refused = crate::intake::apply(&script, &intake).await.expect_problem(403, "forbidden");
+        assert!(refused.text("/detail").contains("intakes.apply"), "{refused}");
+        let appoint = format!("/assignments/{CLARAS_ASSIGNMENT}/appoint");
+        script.post(&appoint, json!({})).await.expect_problem(403, "key_may_not");
+        script.post("/v1/keys", new_key(&["units.read"])).await.expect_problem(403, "key_may_not");
+    });
+}
+
+/// Each name on the list of what a key may change is one that changes something and asks for no fresh sign-in.
+#[test]
+fn what_a_key_may_change_is_never_what_asks_for_a_fresh_sign_in() {
+    use caselot::auth::permission::{KEY_MAY_CHANGE, is_server, steps_up, writes};
+    for name in KEY_MAY_CHANGE {
+        assert!(writes(name) && !steps_up(name) && !is_server(name), "{name}");
+        assert!(!["decisions.take", "returns.file", "policy.change", "grants.change"].contains(name), "{name}");
+    }
 }
 
 #[test]

@@ -93,6 +93,51 @@ async fn answer(request: reqwest::RequestBuilder) -> Value {
     serde_json::from_str(&body).expect("JSON")
 }
 
+/// The short examples under deploy/examples, with a key of their own, against what was typed by hand. They need python3 and jq,
+/// which `.ci/run` installs; on a machine without one of them, what needs it is left out and said.
+async fn scripts_say_what_the_paper_says(server: &Server, manager: &Manager) {
+    let (address, unit) = manager.unit.split_once("/v1/units/").expect("an address");
+    let body =
+        serde_json::json!({"name": "examples", "unit_id": unit, "permissions": ["standings.read", "assignments.read"]});
+    let made = manager.http.post(format!("{address}/v1/keys")).bearer_auth(&manager.token).json(&body);
+    let secret = answer(made).await["secret"].as_str().expect("a secret").to_owned();
+    let run = |program: &str, arguments: &[&std::ffi::OsStr]| {
+        let here = Path::new(env!("CARGO_MANIFEST_DIR")).join("deploy/examples");
+        let mut command = Command::new(program);
+        let known =
+            command.args(arguments).current_dir(here).envs([("API", address), ("UNIT", unit), ("KEY", &secret)]);
+        known.env("PYTHONDONTWRITEBYTECODE", "1").output().expect("the program runs")
+    };
+    let there =
+        |program: &str| Command::new(program).arg("--version").output().is_ok_and(|found| found.status.success());
+    let line = |text: &str, number: &str| {
+        let found = text.lines().find(|line| line.starts_with(&format!("{number}\t")));
+        found.unwrap_or_else(|| panic!("no line of {number}: {text}")).to_owned()
+    };
+    if there("jq") && there("curl") {
+        let said = said(&run("sh", &["open_list.sh".as_ref()]));
+        assert_eq!(said.lines().count(), 24, "{said}");
+        assert_eq!(line(&said, "104"), "104\tappointed\t-");
+        assert_eq!(line(&said, "121"), "121\tready\tEverything asked for is in order: appoint the coordinator.");
+    } else {
+        println!("jq or curl is not installed here: open_list.sh was not run");
+    }
+    if there("python3") {
+        let said = said(&run("python3", &["open_list.py".as_ref()]));
+        assert_eq!(said.lines().count(), 24, "{said}");
+        assert_eq!(line(&said, "163"), "163\tgathering\tYearly training");
+        assert_eq!(line(&said, "104"), "104\tappointed\t-");
+        let table = server.data.join("standings.csv");
+        run("python3", &["to_spreadsheet.py".as_ref(), table.as_os_str()]);
+        let table = std::fs::read_to_string(table).expect("the table");
+        let row = table.lines().find(|row| row.starts_with("169,")).expect("the row of 169");
+        assert!(row.contains(",gathering,Bank details form,"), "{row}");
+        assert!(table.starts_with("\u{feff}Troop,Name,State,Still open,Next step,By"), "{table}");
+    } else {
+        println!("python3 is not installed here: its examples were not run");
+    }
+}
+
 #[tokio::test]
 async fn the_demos_lists_end_in_the_standings_typed_by_hand_and_a_newer_list_changes_three() {
     let environment = [
@@ -107,6 +152,8 @@ async fn the_demos_lists_end_in_the_standings_typed_by_hand_and_a_newer_list_cha
     let expected = typed(include_str!("../../seed-demo/expectations/standings.csv"));
     assert_eq!(expected.len(), 24);
     assert_eq!(manager.standings().await, expected);
+
+    scripts_say_what_the_paper_says(&server, &manager).await;
 
     // The same list again, on the day for which it spoke: nothing changes.
     let lists = server.data.join("lists");
