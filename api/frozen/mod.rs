@@ -4,12 +4,19 @@
 //! it. Its figures are one canonical text ([`canonical`], RFC 8785) with a SHA-256 digest that anybody can work out again.
 //! Names of people stand apart, keyed by person: erasing one changes neither figures nor digest.
 //!
+//! A document is rendered as a workbook ([`xlsx`]) or as a printed paper ([`pdf`]) from a [`sheet::Sheet`] that its feature makes.
+//!
 //! Returns use it; consolidations, slips, statements and certificates will.
 
 mod canonical;
+mod pdf;
+pub mod sheet;
 mod sql;
+mod xlsx;
 
 pub use canonical::{NotCanonical, canonical, sha256_hex};
+pub use pdf::pdf;
+pub use xlsx::xlsx;
 
 use chrono::{DateTime, Utc};
 use serde::Serialize;
@@ -145,6 +152,15 @@ pub async fn frozen_since(
 /// Database faults.
 pub async fn names(tx: &mut Tx, unit: UnitId, document: Uuid) -> Result<Vec<(PersonId, Option<String>)>, ApiError> {
     sql::names(tx, unit, document).await
+}
+
+/// Erases a person's name in every document, and says in how many it stood. Figures, numbers and digests stay as they are:
+/// no name is in them.
+///
+/// # Errors
+/// Database faults.
+pub async fn erase_names(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<u64, ApiError> {
+    sql::erase_names(tx, unit, person).await
 }
 
 impl TryFrom<sql::Row> for Frozen {

@@ -139,3 +139,12 @@ pub(super) async fn names(
     );
     Ok(rows.fetch_all(tx.db()).await?.into_iter().map(|row| (PersonId(row.person_id), row.name)).collect())
 }
+
+pub(super) async fn erase_names(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<u64, ApiError> {
+    let erased = sqlx::query!(
+        "update frozen_name set name = null where unit_id = $1 and person_id = $2 and name is not null",
+        unit.0,
+        person.0
+    );
+    Ok(erased.execute(tx.db()).await?.rows_affected())
+}
