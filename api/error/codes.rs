@@ -74,6 +74,8 @@ codes! {
     NobodyMay CONFLICT "nobody_may" "The policy lets nobody do this" "The unit's policy says that nobody may let this go. Close what is open, or let the unit manager change the policy first.";
     SecondPersonNeeded CONFLICT "second_person_needed" "A second person must agree" "The policy asks for two people here, and you are the one who asked. Somebody else with the permission to agree (an overseer) must do this.";
     PreviewStale CONFLICT "preview_stale" "Things changed since the preview" "What you previewed has changed meanwhile. Look at the new preview, then apply that one.";
+    NothingNew CONFLICT "nothing_new" "A filed return says exactly this" "Nothing has changed since the newest return of this season was filed. Send that one on as it is; to file the same once more, say \"again\": true.";
+    SentBefore CONFLICT "sent_before" "This return is marked as sent" "It was marked as sent before (list_return_sendings shows when, to whom and what came back). If it was sent once more, say \"again\": true.";
     MassChange CONFLICT "mass_change" "This list changes much of the roster at once" "The list says something else than was known about more of the roster than the policy lets pass unasked. Look at the figures below and at the preview; if it is right, apply it again with confirm_touched as the list below says.";
     BuiltOn CONFLICT "built_on" "Something stands on this list" "The list cannot be taken back while something stands on it. Undo what the list below names, the first one first, or upload a newer list that says what is right.";
     RowsUnresolved CONFLICT "rows_unresolved" "Some rows wait for your decision" "Decide the rows that wait for a person, or leave them out, before you apply the list.";

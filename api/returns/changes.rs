@@ -9,11 +9,12 @@ use super::document::ReturnDocument;
 use super::find::{ReturnPath, find};
 use super::now;
 use super::rules::{self, Difference, What};
-use crate::auth::Permit;
+use super::sql;
 use crate::auth::permission::{Permission as _, ReturnsRead};
+use crate::auth::{Permit, Tx};
 use crate::common::answer::Answer;
 use crate::common::body::Path;
-use crate::common::ids::{ReturnId, TroopId};
+use crate::common::ids::{ReturnId, TroopId, UnitId};
 use crate::error::{ApiError, Problems};
 use crate::frozen::{self, Frozen, Kind};
 use crate::seasons;
@@ -32,7 +33,7 @@ pub struct ReturnChanges {
     pub compared_at: DateTime<Utc>,
     /// The newest filed return of the season, which is this one unless another was filed after it.
     pub newest_return_id: ReturnId,
-    /// Whether a new return is owed: something changed since the newest one.
+    /// Whether a new return is owed: something changed since the newest one, or head office sent it back.
     pub new_return_owed: bool,
     /// What changed since this one.
     #[schema(max_items = 5000)]
@@ -93,6 +94,12 @@ pub(super) fn since(frozen: &Frozen, present: &ReturnDocument) -> Result<Vec<Ret
     Ok(rules::differences(&before, present).into_iter().map(ReturnChange::from).collect())
 }
 
+/// Whether head office sent a return back, the last time it was sent.
+pub(super) async fn sent_back(tx: &mut Tx, unit: UnitId, frozen: &Frozen) -> Result<bool, ApiError> {
+    let newest = sql::newest(tx, unit, &[frozen.document_id]).await?.pop();
+    Ok(newest.is_some_and(|sending| sending.answer.as_deref() == Some("sent_back")))
+}
+
 /// Say what changed since a return was filed, and whether a new one is owed.
 #[utoipa::path(tag = "returns", params(ReturnPath), extensions(("x-permission" = json!(ReturnsRead::NAME))), responses((status = 200, description = "What changed.", body = ReturnChanges), Problems))]
 #[get("/v1/units/{unit_id}/returns/{return_id}/changes")]
@@ -114,7 +121,7 @@ pub async fn list_return_changes(
         stands_at: frozen.stands_at,
         compared_at: present.stands_at,
         newest_return_id: ReturnId(newest.document_id),
-        new_return_owed: !since(&newest, &present)?.is_empty(),
+        new_return_owed: !since(&newest, &present)?.is_empty() || sent_back(&mut tx, unit, &newest).await?,
         changes,
     };
     Ok(Answer::new(&shown)?.tag_without(&["compared_at"]))

@@ -27,8 +27,8 @@ pub(super) fn table(number: i64, document: &ReturnDocument, names: &[(PersonId, 
     let names: HashMap<PersonId, &str> =
         names.iter().filter_map(|(person, name)| Some((*person, name.as_deref()?))).collect();
     let stands_at = document.stands_at.to_rfc3339_opts(chrono::SecondsFormat::Secs, true);
-    let texts: Vec<[String; 4]> = document.troops.iter().map(|troop| texts(troop, &names)).collect();
-    let rows = document.troops.iter().zip(&texts).map(|(troop, [reasons, lead, others, open])| {
+    let texts: Vec<Texts> = document.troops.iter().map(|troop| texts(troop, &names)).collect();
+    let rows = document.troops.iter().zip(&texts).map(|(troop, Texts { reasons, lead, others, open })| {
         vec![
             CsvCell::Text(&troop.number),
             CsvCell::Text(&troop.name),
@@ -46,8 +46,20 @@ pub(super) fn table(number: i64, document: &ReturnDocument, names: &[(PersonId, 
     to_csv(&HEADINGS, rows)
 }
 
-/// Reasons, lead, co-coordinators and open requirements of a troop.
-fn texts(troop: &ReturnTroop, names: &HashMap<PersonId, &str>) -> [String; 4] {
+/// What several things about a troop read as in one cell.
+pub(super) struct Texts {
+    /// Why it is in its state.
+    pub reasons: String,
+    /// The lead coordinator.
+    pub lead: String,
+    /// The others.
+    pub others: String,
+    /// What is open, of the troop itself and of each coordinator.
+    pub open: String,
+}
+
+/// The texts of a troop.
+pub(super) fn texts(troop: &ReturnTroop, names: &HashMap<PersonId, &str>) -> Texts {
     let name = |person: &PersonId| names.get(person).map_or("name erased", |name| *name);
     let people = |lead: bool| {
         let some = troop.coordinators.iter().filter(|one| one.lead == lead);
@@ -59,10 +71,11 @@ fn texts(troop: &ReturnTroop, names: &HashMap<PersonId, &str>) -> [String; 4] {
         .iter()
         .flat_map(|one| one.open.iter().map(|row: &ReturnOpen| format!("{} ({})", row.title, name(&one.person_id))));
     let open: Vec<String> = own.chain(theirs).collect();
-    [troop.reasons.join(" "), people(true), people(false), open.join("; ")]
+    Texts { reasons: troop.reasons.join(" "), lead: people(true), others: people(false), open: open.join("; ") }
 }
 
-const fn word(state: ReturnState) -> &'static str {
+/// A state as people read it.
+pub(super) const fn word(state: ReturnState) -> &'static str {
     match state {
         ReturnState::Appointed => "appointed",
         ReturnState::UnderWay => "under way",

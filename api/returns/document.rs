@@ -10,6 +10,10 @@ use crate::standings::rules::{CoordinatorState, RequirementOutcome, TroopState};
 /// The figures of a season return. They name nobody: names stand beside, by `person_id`, and can be erased one day.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct ReturnDocument {
+    /// What the unit was called then; null in returns that were filed before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 120)]
+    pub unit_name: Option<String>,
     /// The season.
     pub season: ReturnSeason,
     /// The instant at which this stands.

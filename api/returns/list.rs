@@ -5,9 +5,12 @@ use chrono::{DateTime, Utc};
 use garde::Validate;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
+use uuid::Uuid;
 
 use super::now;
 use super::preview::ReturnsPath;
+use super::sending::ReturnSending;
+use super::sql;
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, ReturnsRead};
 use crate::common::answer::Answer;
@@ -58,10 +61,13 @@ pub struct FiledReturnLine {
     /// By whom, as the log names them.
     #[schema(max_length = 60)]
     pub filed_by: String,
+    /// When it was last sent, and what came back; null while nobody marked it as sent.
+    #[schema(required = true)]
+    pub last_sending: Option<ReturnSending>,
 }
 
-impl From<Frozen> for FiledReturnLine {
-    fn from(frozen: Frozen) -> Self {
+impl FiledReturnLine {
+    fn new(frozen: Frozen, last_sending: Option<ReturnSending>) -> Self {
         Self {
             return_id: ReturnId(frozen.document_id),
             number: frozen.number,
@@ -70,6 +76,7 @@ impl From<Frozen> for FiledReturnLine {
             stands_at: frozen.stands_at,
             filed_at: frozen.made_at,
             filed_by: frozen.made_by,
+            last_sending,
         }
     }
 }
@@ -97,7 +104,16 @@ pub async fn list_returns(
     let of = (Kind::SeasonReturn, season.season_id);
     let mut rows = frozen::list(&mut tx, unit, of, below, i64::from(limit) + 1).await?;
     let more = page::cut(&mut rows, limit);
-    let items: Vec<FiledReturnLine> = rows.into_iter().map(FiledReturnLine::from).collect();
+    let ids: Vec<Uuid> = rows.iter().map(|row| row.document_id).collect();
+    let sendings = sql::newest(&mut tx, unit, &ids).await?;
+    let sendings: Vec<ReturnSending> = sendings.into_iter().map(ReturnSending::try_from).collect::<Result<_, _>>()?;
+    let items: Vec<FiledReturnLine> = rows
+        .into_iter()
+        .map(|row| {
+            let sending = sendings.iter().find(|one| one.return_id.0 == row.document_id).cloned();
+            FiledReturnLine::new(row, sending)
+        })
+        .collect();
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.number, &filters)).transpose()?;
     let page = FiledReturnPage { items, next_cursor };
     Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))

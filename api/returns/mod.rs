@@ -1,8 +1,8 @@
 //! The season return: the roster as head office wants it on the due day.
 //!
 //! A preview shows what a return would say now, with a stamp; filing it under that stamp freezes a numbered copy
-//! (`crate::frozen`), or answers what changed meanwhile. Filed returns are listed, shown, downloaded as JSON and CSV, and
-//! compared with the unit as it is now: whether a new one is owed.
+//! (`crate::frozen`), or answers what changed meanwhile. Filed returns are listed, shown, downloaded (JSON, CSV, XLSX, PDF) and
+//! compared with the unit as it is now: whether a new one is owed. That one was sent, and what came back, is noted beside it.
 //!
 //! Invariants: a filed return never changes; its numbers have no gaps; its figures name nobody, so names can be erased and
 //! the digest still fits; a screening that is not met reads "not confirmed" in it, whoever files.
@@ -11,15 +11,21 @@ mod changes;
 mod csv;
 mod document;
 mod download;
+mod erase;
 mod file;
 mod find;
 mod list;
+mod mark_sent;
 mod needs;
 mod now;
 mod preview;
 mod rules;
+mod sending;
+mod sheet;
+mod sql;
 
 pub use download::ReturnFormat;
+pub use erase::erase_person;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -39,5 +45,8 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(list::list_returns)
         .service(find::find_return)
         .service(download::download_return)
-        .service(changes::list_return_changes);
+        .service(changes::list_return_changes)
+        .service(mark_sent::mark_return_sent)
+        .service(mark_sent::note_return_answer)
+        .service(sending::list_return_sendings);
 }

@@ -5,10 +5,11 @@ use serde_json::json;
 
 use super::changes;
 use super::now;
+use super::sql::{self, SendingRow};
 use crate::auth::Tx;
 use crate::auth::permission::ReturnsFile;
 use crate::error::ApiError;
-use crate::frozen::{self, Kind};
+use crate::frozen::{self, Frozen, Kind};
 use crate::need::{Asked, Need, NeedKind, Request, Stake};
 
 /// Looks at the returns of a season.
@@ -21,7 +22,41 @@ pub(super) async fn look(tx: &mut Tx, asked: &Asked) -> Result<Vec<Need>, ApiErr
     let Some(last) = last else { return Ok(due(asked, due_at).into_iter().collect()) };
     let present = now::document(tx, asked.unit, &asked.season, None).await?;
     let changed = changes::since(&last, &present)?.len();
-    Ok(owed(asked, due_at, (last.number, last.made_at), changed).into_iter().collect())
+    let sending = sql::newest(tx, asked.unit, &[last.document_id]).await?.pop();
+    let back = sending.as_ref().filter(|sending| sending.answer.as_deref() == Some("sent_back"));
+    let found = match (back, &sending) {
+        (Some(back), _) => Some(sent_back(asked, due_at, &last, back)),
+        (None, None) if changed == 0 => Some(unsent(asked, due_at, &last)),
+        _ => owed(asked, due_at, &last, changed),
+    };
+    Ok(found.into_iter().collect())
+}
+
+/// A filed return that nobody marked as sent.
+fn unsent(asked: &Asked, due_at: Option<DateTime<Utc>>, last: &Frozen) -> Need {
+    let path = asked.path(format_args!("returns/{}", last.document_id));
+    let mark = Request::post::<ReturnsFile>(format!("{path}/sendings"), json!({}));
+    Need {
+        kind: NeedKind::SendReturn,
+        key: last.number.to_string(),
+        what: format!("Send season return {} to head office, and mark it as sent.", last.number),
+        why: "It is filed, and nobody has said that it was sent.".to_owned(),
+        since_at: Some(last.made_at),
+        by_at: due_at,
+        stake: Stake::Date,
+        troops: Vec::new(),
+        person: None,
+        look: Some(format!("{path}/file?format=pdf")),
+        settle: vec![mark.fill_in("/sent_to").fill_in("/way")],
+    }
+}
+
+/// A return that head office sent back.
+fn sent_back(asked: &Asked, due_at: Option<DateTime<Utc>>, last: &Frozen, back: &SendingRow) -> Need {
+    let said = back.answer_reason.as_deref().unwrap_or_default();
+    let what = "Put right what head office sent back, and file a new season return.".to_owned();
+    let why = format!("Return {} was sent back: {said}", last.number);
+    need(asked, &last.number.to_string(), what, why, (back.answered_at, due_at))
 }
 
 /// The first return, once its day is near or over.
@@ -33,18 +68,13 @@ fn due(asked: &Asked, due_at: Option<DateTime<Utc>>) -> Option<Need> {
 }
 
 /// A new return, once something has changed since the last one.
-fn owed(
-    asked: &Asked,
-    due_at: Option<DateTime<Utc>>,
-    (number, filed_at): (i64, DateTime<Utc>),
-    changed: usize,
-) -> Option<Need> {
+fn owed(asked: &Asked, due_at: Option<DateTime<Utc>>, last: &Frozen, changed: usize) -> Option<Need> {
     let things = if changed == 1 { "1 thing has".to_owned() } else { format!("{changed} things have") };
-    let why = format!("{things} changed since return {number} was filed.");
+    let why = format!("{things} changed since return {} was filed.", last.number);
     let what = "File a new season return.".to_owned();
     // A day that was met with the last return is met; before it, the new one is due on it too.
     let by_at = due_at.filter(|due| *due > asked.now);
-    (changed > 0).then(|| need(asked, &number.to_string(), what, why, (Some(filed_at), by_at)))
+    (changed > 0).then(|| need(asked, &last.number.to_string(), what, why, (Some(last.made_at), by_at)))
 }
 
 fn need(

@@ -1,6 +1,7 @@
 //! The return as the unit stands now, or stood at a past instant, and the stamp by which a preview is known again.
 
 use chrono::{DateTime, Utc};
+use serde_json::Value;
 
 use super::document::{ReturnDocument, ReturnName, ReturnSeason};
 use super::rules::{self, TroopNow};
@@ -11,6 +12,7 @@ use crate::error::{ApiError, Code};
 use crate::frozen::{canonical, sha256_hex};
 use crate::seasons::ThisSeason;
 use crate::standings;
+use crate::units;
 
 /// A return speaks for every troop of the unit, so who reaches some of them only cannot see or file one.
 pub(super) fn whole_unit<P: Permission>(permit: &Permit<P>) -> Result<UnitId, ApiError> {
@@ -36,7 +38,8 @@ pub(super) async fn document(
         standing: troop.standing,
     });
     let named = ReturnSeason { season_id: season.season_id, label: season.label.clone() };
-    Ok(rules::build(named, then.at, troops.collect()))
+    let unit_name = units::name(tx, unit).await?;
+    Ok(rules::build(unit_name, named, then.at, troops.collect()))
 }
 
 /// The names of the people in a return, as they are now, in the order of their ids.
@@ -62,13 +65,26 @@ pub(super) fn sent(names: Vec<(PersonId, Option<String>)>) -> Vec<ReturnName> {
 /// The stamp of a preview: its instant, and a digest of everything else. Two previews with nothing changed between them
 /// have the same digest.
 pub(super) fn stamp(document: &ReturnDocument) -> Result<String, ApiError> {
-    let mut value = serde_json::to_value(document).map_err(|error| ApiError::internal(&error))?;
+    let digest = digest_of(document)?;
+    Ok(format!("{}.{}", document.stands_at.timestamp_micros(), digest.get(..32).unwrap_or_default()))
+}
+
+/// The digest of everything in a return but its instant: two with the same one say the same.
+pub(super) fn digest_of(document: &ReturnDocument) -> Result<String, ApiError> {
+    undated(serde_json::to_value(document).map_err(|error| ApiError::internal(&error))?)
+}
+
+/// The same of a return that was filed, by the text of its figures.
+pub(super) fn digest(figures: &str) -> Result<String, ApiError> {
+    undated(serde_json::from_str(figures).map_err(|error| ApiError::internal(&error))?)
+}
+
+fn undated(mut value: Value) -> Result<String, ApiError> {
     if let Some(entries) = value.as_object_mut() {
         entries.remove("stands_at");
     }
     let text = canonical(&value).map_err(|error| ApiError::internal(&error))?;
-    let digest = sha256_hex(text.as_bytes());
-    Ok(format!("{}.{}", document.stands_at.timestamp_micros(), digest.get(..32).unwrap_or_default()))
+    Ok(sha256_hex(text.as_bytes()))
 }
 
 /// A stamp taken apart: the preview's instant and its digest.

@@ -54,7 +54,7 @@ pub struct ReturnPreview {
     /// Its number; null if there is none.
     #[schema(required = true, minimum = 1)]
     pub last_number: Option<i64>,
-    /// Whether a new return is owed: none was filed, or something changed since.
+    /// Whether a new return is owed: none was filed, something changed since, or head office sent the last one back.
     pub new_return_owed: bool,
     /// What changed since the newest filed return.
     #[schema(max_items = 5000)]
@@ -85,12 +85,16 @@ pub async fn preview_return(
         Some(last) => changes::since(last, &document)?,
         None => Vec::new(),
     };
+    let sent_back = match &last {
+        Some(last) => changes::sent_back(&mut tx, unit, last).await?,
+        None => false,
+    };
     let preview = ReturnPreview {
         stamp: now::stamp(&document)?,
         due_at,
         last_return_id: last.as_ref().map(|last| ReturnId(last.document_id)),
         last_number: last.as_ref().map(|last| last.number),
-        new_return_owed: last.is_none() || !changes.is_empty(),
+        new_return_owed: last.is_none() || !changes.is_empty() || sent_back,
         changes,
         document,
         names: now::sent(names.into_iter().map(|(person, name)| (person, Some(name))).collect()),

@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 use super::document::{
     ReturnCoordinator, ReturnDocument, ReturnOpen, ReturnSeason, ReturnState, ReturnTotals, ReturnTroop,
 };
-use crate::common::ids::TroopId;
+use crate::common::ids::{PersonId, TroopId};
 use crate::standings::rules::{RequirementStanding, Standing, TroopState};
 
 /// What every return says of itself.
@@ -31,7 +31,12 @@ pub struct TroopNow {
 /// The season return of these troops at an instant, in the order in which they are handed in. A screening that is not met
 /// reads "not confirmed" in it, whoever files it: the return leaves the house.
 #[must_use]
-pub fn build(season: ReturnSeason, stands_at: DateTime<Utc>, troops: Vec<TroopNow>) -> ReturnDocument {
+pub fn build(
+    unit_name: Option<String>,
+    season: ReturnSeason,
+    stands_at: DateTime<Utc>,
+    troops: Vec<TroopNow>,
+) -> ReturnDocument {
     let troops: Vec<ReturnTroop> = troops.into_iter().map(troop).collect();
     let of = |state: ReturnState| troops.iter().filter(|troop| troop.state == state).count();
     let open = |troop: &ReturnTroop| {
@@ -46,7 +51,7 @@ pub fn build(season: ReturnSeason, stands_at: DateTime<Utc>, troops: Vec<TroopNo
         sitting_out: of(ReturnState::SittingOut),
         open_requirements: troops.iter().map(open).sum(),
     };
-    ReturnDocument { season, stands_at, note: NOTE.to_owned(), totals, troops }
+    ReturnDocument { unit_name, season, stands_at, note: NOTE.to_owned(), totals, troops }
 }
 
 fn troop(now: TroopNow) -> ReturnTroop {
@@ -180,6 +185,16 @@ fn open_requirements(troop: &ReturnTroop) -> String {
     let mut told: Vec<String> = own.chain(theirs).collect();
     told.sort();
     if told.is_empty() { "nothing".to_owned() } else { told.join(", ") }
+}
+
+/// Whether the names in a return are the ones of today. A name that was erased is no news.
+#[must_use]
+pub fn same_names(before: &[(PersonId, Option<String>)], after: &[(PersonId, String)]) -> bool {
+    let after: BTreeMap<PersonId, &String> = after.iter().map(|(person, name)| (*person, name)).collect();
+    let same = |(person, name): &(PersonId, Option<String>)| {
+        after.get(person).is_some_and(|now| name.as_ref().is_none_or(|then| then == *now))
+    };
+    before.len() == after.len() && before.iter().all(same)
 }
 
 /// A state as the API spells it.

@@ -9,7 +9,7 @@ mod list;
 mod log;
 mod sql;
 
-pub use sql::all;
+pub use sql::{all, name};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

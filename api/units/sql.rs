@@ -16,6 +16,15 @@ pub async fn all(tx: &mut Tx) -> Result<Vec<UnitId>, ApiError> {
     Ok(ids.into_iter().map(UnitId).collect())
 }
 
+/// What a unit is called.
+///
+/// # Errors
+/// Database faults.
+pub async fn name(tx: &mut Tx, unit: UnitId) -> Result<Option<String>, ApiError> {
+    let name = sqlx::query_scalar!("select name from unit where unit_id = $1", unit.0);
+    Ok(name.fetch_optional(tx.db()).await?)
+}
+
 pub(super) struct UnitRow {
     pub unit_id: Uuid,
     pub name: String,

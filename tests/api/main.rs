@@ -37,6 +37,10 @@ mod retries;
 #[cfg(test)]
 mod returns;
 #[cfg(test)]
+mod returns_files;
+#[cfg(test)]
+mod returns_sent;
+#[cfg(test)]
 mod roster;
 #[cfg(test)]
 mod seasons;

@@ -9,17 +9,17 @@ use crate::support::client::Answered;
 use crate::support::world::World;
 use crate::support::{days, fixture, scenario};
 
-async fn preview(world: &World) -> Answered {
+pub(crate) async fn preview(world: &World) -> Answered {
     world.manager.get("/return-preview").await.expect(200)
 }
 
 /// Files what the preview shows.
-async fn file(world: &World) -> Answered {
+pub(crate) async fn file(world: &World) -> Answered {
     let stamp = preview(world).await.text("/stamp");
     world.manager.post("/returns", json!({"stamp": stamp})).await.expect(201)
 }
 
-fn names(answer: &Value) -> Vec<(String, Value)> {
+pub(crate) fn names(answer: &Value) -> Vec<(String, Value)> {
     let rows = answer["names"].as_array().expect("names").iter();
     rows.map(|row| (row["person_id"].as_str().expect("an id").to_owned(), row["name"].clone())).collect()
 }
@@ -161,8 +161,9 @@ fn many_at_once_get_numbers_without_a_gap() {
         // A busy server may send one away (503); it sends the same request again, as any client would.
         let one = async |n: u32| {
             let key = format!("return-number-{n}");
+            let new = json!({"stamp": stamp, "again": true});
             for _ in 0..50 {
-                let answer = world.manager.post("/returns", json!({"stamp": stamp})).key(&key).await;
+                let answer = world.manager.post("/returns", new.clone()).key(&key).await;
                 if answer.status != 503 {
                     return answer.expect(201);
                 }
@@ -183,6 +184,63 @@ fn many_at_once_get_numbers_without_a_gap() {
         let next =
             world.manager.get(&format!("/returns?limit=5&cursor={}", page.text("/next_cursor"))).await.expect(200);
         assert_eq!(numbers(&next), [7, 6, 5, 4, 3]);
+    });
+}
+
+#[test]
+fn a_return_that_says_nothing_new_is_refused_unless_it_is_asked_for_once_more() {
+    scenario(async |world| {
+        let stamp = preview(world).await.text("/stamp");
+        world.manager.post("/returns", json!({"stamp": stamp})).await.expect(201);
+        let fresh = preview(world).await.text("/stamp");
+        for stamp in [&stamp, &fresh] {
+            let new = json!({"stamp": stamp});
+            let refused = world.manager.post("/returns", new).await.expect_problem(409, "nothing_new");
+            let told = refused.text("/detail");
+            assert!(told.starts_with("Return 1 of this season says exactly this"), "{told}");
+            assert!(told.contains("\"again\": true"), "{told}");
+        }
+        let wrong = json!({"stamp": stamp, "again": "yes"});
+        world.manager.post("/returns", wrong).await.expect_problem(422, "invalid");
+        assert_eq!(world.manager.get("/returns").await.expect(200).at("/items").as_array().map(Vec::len), Some(1));
+        let again = json!({"stamp": stamp, "again": true});
+        assert_eq!(world.manager.post("/returns", again).await.expect(201).at("/number"), 2);
+        // What is new needs no such word: a fact, and after it a name, which no figure holds.
+        met(world, &fixture::CLARA, "membership").await;
+        assert_eq!(file(world).await.at("/number"), 3);
+        let path = format!("/people/{}", person(&fixture::CLARA));
+        let known = world.manager.get(&path).await.expect(200);
+        let change = json!({"last_name": "Fontaine"});
+        world.manager.patch(&path, &known.text("/etag"), change).await.expect(200);
+        let renamed = file(world).await;
+        assert_eq!(renamed.at("/number"), 4);
+        let told = names(&renamed.json());
+        assert!(told.contains(&(person(&fixture::CLARA).to_string(), json!("Clara Fontaine"))), "{told:?}");
+        let stamp = preview(world).await.text("/stamp");
+        let refused = world.manager.post("/returns", json!({"stamp": stamp})).await.expect_problem(409, "nothing_new");
+        assert!(refused.text("/detail").starts_with("Return 4 "), "{refused}");
+    });
+}
+
+#[test]
+fn of_two_who_file_the_same_at_once_one_does() {
+    scenario(async |world| {
+        let stamp = preview(world).await.text("/stamp");
+        let one = async |key: &'static str| {
+            for _ in 0..50 {
+                let answer = world.manager.post("/returns", json!({"stamp": stamp})).key(key).await;
+                if answer.status != 503 {
+                    return answer;
+                }
+            }
+            panic!("the server stayed busy");
+        };
+        let answers = join_all(["filed-here-1", "filed-there-2"].map(one)).await;
+        let mut statuses: Vec<u16> = answers.iter().map(|answer| answer.status).collect();
+        statuses.sort_unstable();
+        assert_eq!(statuses, [201, 409]);
+        let page = world.manager.get("/returns").await.expect(200);
+        assert_eq!((page.at("/items/0/number"), page.at("/items/1")), (json!(1), Value::Null));
     });
 }
 
@@ -247,34 +305,6 @@ fn a_screening_that_is_not_met_leaves_the_house_as_not_confirmed() {
         let row =
             own.as_array().expect("rows").iter().find(|row| row["requirement"] == "screening").expect("a row").clone();
         assert_eq!(row["outcome"], "not_confirmed");
-    });
-}
-
-#[test]
-fn the_file_is_a_table_that_computes_nothing_or_the_same_json() {
-    scenario(async |world| {
-        sqlx::query("update troop set name = '=HYPERLINK(1)' where troop_id = $1")
-            .bind(fixture::VACANT_TROOP)
-            .execute(&mut world.owner().await)
-            .await
-            .expect("a nasty name");
-        let filed = file(world).await;
-        let id = filed.text("/return_id");
-        let table = world.manager.get(&format!("/returns/{id}/file?format=csv")).await.expect(200);
-        assert_eq!(table.header("content-type"), "text/csv; charset=utf-8");
-        assert_eq!(table.header("content-disposition"), "attachment; filename=\"season-return-1.csv\"");
-        let text = String::from_utf8(table.body.clone()).expect("UTF-8");
-        let mut rows = csv::Reader::from_reader(text.as_bytes());
-        let rows: Vec<csv::StringRecord> = rows.records().map(|row| row.expect("a row")).collect();
-        assert_eq!(rows.len(), 3);
-        assert_eq!(
-            (&rows[0][0], &rows[0][2], &rows[0][5], &rows[0][6]),
-            ("0101", "under way", "Clara Fontaine-Diallo", "Piotr Wanjiru")
-        );
-        assert_eq!((&rows[2][1], &rows[2][2], &rows[2][5]), ("'=HYPERLINK(1)", "no coordinator", ""));
-        let same = world.manager.get(&format!("/returns/{id}/file?format=json")).await.expect(200);
-        assert_eq!(same.json(), filed.json());
-        world.manager.get(&format!("/returns/{id}/file?format=pdf")).await.expect_problem(400, "bad_parameter");
     });
 }
 

@@ -127,6 +127,12 @@ const SAMPLES: &[(&str, &str)] = &[
         "insert into frozen_name (unit_id, document_id, person_id, name) select unit_id, unit_id, person_id, null from person where unit_id = $unit limit 1",
         "alter table frozen_name disable trigger user; delete from frozen_name where document_id = unit_id; alter table frozen_name enable trigger user",
     ),
+    (
+        "insert into return_sending (unit_id, sending_id, document_id, sent_at, sent_to, way, noted_at, noted_by, log_seq)
+         select unit_id, unit_id, document_id, 'epoch', 'sample', 'mail', 'epoch', 'sample', 0
+         from frozen_document where unit_id = $unit and made_by = 'sample' limit 1",
+        "delete from return_sending where noted_by = 'sample'",
+    ),
 ];
 
 async fn execute(db: &mut PgConnection, sql: &str) -> Result<u64, String> {

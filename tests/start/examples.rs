@@ -71,6 +71,8 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("upload_list", Manager, &[]),
     ("discard_intake", Manager, &[]),
     ("file_return", Manager, &[]),
+    ("mark_return_sent", Manager, &[]),
+    ("note_return_answer", Manager, &[]),
     ("create_season", Manager, &[]),
     ("change_season", Manager, &[]),
     ("add_milestone", Manager, &[]),

@@ -82,7 +82,7 @@ fn now(
 
 fn of(troops: Vec<TroopNow>) -> ReturnDocument {
     let season = ReturnSeason { season_id: SeasonId(Uuid::from_u128(0x11)), label: "2040".to_owned() };
-    build(season, at(), troops)
+    build(Some("Juniper Ridge".to_owned()), season, at(), troops)
 }
 
 /// One troop in each of the seven states.
