@@ -24,7 +24,7 @@ mod sending;
 mod sheet;
 mod sql;
 
-pub use download::ReturnFormat;
+pub use download::{ReturnFormat, ReturnPaper};
 pub use erase::erase_person;
 
 use utoipa_actix_web::service_config::ServiceConfig;

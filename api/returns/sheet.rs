@@ -3,11 +3,12 @@
 use std::collections::HashMap;
 
 use super::csv::{self, Texts};
-use super::document::{ReturnDocument, ReturnTroop};
+use super::document::{ReturnDocument, ReturnState, ReturnTroop};
 use super::rules;
 use crate::common::ids::PersonId;
 use crate::frozen::Frozen;
 use crate::frozen::sheet::{Column, Sheet};
+use crate::standings::rules::TroopState;
 
 /// A return to be rendered.
 pub(super) struct Rendered<'a> {
@@ -52,16 +53,19 @@ impl Rendered<'_> {
     pub(super) fn paper(&self) -> Sheet {
         let columns = [("Troop", 9), ("Name", 20), ("State", 13), ("Coordinators", 22), ("Why", 36)];
         let row = |troop: &ReturnTroop, Texts { reasons, lead, others, open }: Texts| {
-            let standing = rules::word(troop.standing).replace('_', " ");
-            let state = csv::word(troop.state);
-            // What is open says why; the sentences are for the states of which nothing is open.
-            let why = if open.is_empty() { reasons } else { format!("Open: {open}") };
-            let state = if state == standing { standing } else { format!("{state}: {standing}") };
+            let state = match troop.state {
+                ReturnState::UnderWay => format!("under way: {}", rules::word(troop.standing)),
+                other => csv::word(other).to_owned(),
+            };
+            let open = if open.is_empty() { open } else { format!("Open: {open}") };
+            // Of a troop that gathers, what is open is why; of another the sentences say what the list does not.
+            let reasons = if troop.standing == TroopState::Gathering { String::new() } else { reasons };
+            let why: Vec<String> = [reasons, open].into_iter().filter(|text| !text.is_empty()).collect();
             let lead = if lead.is_empty() { lead } else { format!("{lead} (lead)") };
             // One name a line.
             let people = [lead, others.replace("; ", "\n")];
             let people: Vec<String> = people.into_iter().filter(|text| !text.is_empty()).collect();
-            vec![troop.number.clone(), troop.name.clone(), state, people.join("\n"), why]
+            vec![troop.number.clone(), troop.name.clone(), state, people.join("\n"), why.join(" ")]
         };
         self.sheet(&columns, row)
     }

@@ -5,8 +5,10 @@ use uuid::Uuid;
 
 use super::super::csv;
 use super::super::document::{ReturnDocument, ReturnSeason, ReturnState};
+use super::super::sheet::Rendered;
 use super::{TroopNow, What, build, differences};
 use crate::common::ids::{AssignmentId, PersonId, SeasonId, TroopId};
+use crate::frozen::Frozen;
 use crate::seasons::policy::{RequirementKind, WaivableBy};
 use crate::standings::rules::{
     CoordinatorStanding, CoordinatorState, Reason, ReasonCode, RequirementOutcome, RequirementStanding, Standing,
@@ -227,4 +229,40 @@ fn an_erased_name_leaves_its_place() {
     let troops = vec![seven().remove(0)];
     let table = String::from_utf8(csv::table(1, &of(troops), &[(person(1), None)])).unwrap();
     assert!(table.contains(",name erased,"), "{table}");
+}
+
+/// What the printed paper says of each troop: its words for the state, one name a line, and why.
+#[test]
+fn the_paper_says_of_each_state_why() {
+    let mut troops = seven();
+    let sentence = |n: usize, code: ReasonCode, text: &str, troops: &mut Vec<TroopNow>| {
+        let reason = Reason { code, requirement: None, person_id: None, sentence: text.to_owned() };
+        troops[n].standing.reasons.push(reason);
+    };
+    sentence(1, ReasonCode::RequirementOpen, "The bank details form is missing.", &mut troops);
+    sentence(3, ReasonCode::RequirementOpen, "\"The membership\" has run out.", &mut troops);
+    sentence(5, ReasonCode::NoCoordinator, "Nobody coordinates this troop.", &mut troops);
+    let document = of(troops);
+    let frozen = Frozen {
+        document_id: Uuid::from_u128(0x900),
+        number: 3,
+        season: SeasonId(Uuid::from_u128(0x11)),
+        figures: String::new(),
+        sha256: "5e".repeat(32),
+        stands_at: at(),
+        made_at: at(),
+        made_by: "account:x".to_owned(),
+    };
+    let names = [(person(2), Some("Tove".to_owned())), (person(3), Some("Ngozi".to_owned())), (person(4), None)];
+    let paper = Rendered { frozen: &frozen, document: &document, names: &names }.paper();
+    assert_eq!(paper.title, "Season return 3 of Juniper Ridge");
+    assert_eq!(paper.foot, "Season return 3 of Juniper Ridge, season 2040, as it stood at 2040-01-10 16:00:00 UTC");
+    assert_eq!(paper.facts.last(), Some(&("SHA-256".to_owned(), "5e".repeat(32))));
+    assert_eq!(paper.note, super::NOTE);
+    let told: Vec<[&str; 3]> = paper.rows.iter().map(|row| [&*row[2], &*row[3], &*row[4]]).collect();
+    assert_eq!(told[1], ["under way: gathering", "Tove (lead)", "Open: The bank_details; The screening (Tove)"]);
+    assert_eq!(told[2], ["under way: ready", "Ngozi (lead)\nname erased", "Open: The bank_details (name erased)"]);
+    assert_eq!(told[3][2], "\"The membership\" has run out. Open: The membership (name erased)");
+    assert_eq!(told[5], ["no coordinator", "", "Nobody coordinates this troop. Open: The bank_details"]);
+    assert_eq!(told[6][0], "sitting out");
 }
