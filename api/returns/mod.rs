@@ -4,7 +4,8 @@
 //! (`crate::frozen`), or answers what changed meanwhile. Filed returns are listed, shown, downloaded (JSON, CSV, XLSX, PDF) and
 //! compared with the unit as it is now: whether a new one is owed. That one was sent, and what came back, is noted beside it.
 //!
-//! Invariants: a filed return never changes; its numbers have no gaps; its figures name nobody, so names can be erased and
+//! Invariants: a filed return never changes; its numbers have no gaps; none says exactly what the one before it says, unless that
+//! was sent back or somebody asked for it by name; its figures name nobody, so names can be erased and
 //! the digest still fits; a screening that is not met reads "not confirmed" in it, whoever files.
 
 mod changes;

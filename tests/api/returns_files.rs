@@ -65,7 +65,7 @@ fn the_workbook_is_text_and_the_paper_is_a_pdf_of_the_size_asked_for() {
         assert_eq!(cell(3, 1), "=HYPERLINK(1)");
         assert!(book.worksheet_formula("Table").expect("a sheet").is_empty(), "nothing in it is computed");
         assert_eq!(table.height(), 4, "a heading and three troops");
-        for (paper, box_of_it) in [("a4", "/MediaBox[0 0 841.89 595.276]"), ("letter", "/MediaBox [0 0 792 612]")] {
+        for (paper, box_of_it) in [("a4", "/MediaBox[0 0 841.89 595.276]"), ("letter", "/MediaBox[0 0 792 612]")] {
             let path = format!("/returns/{id}/file?format=pdf&paper={paper}");
             let pdf = world.overseer.get(&path).await.expect(200);
             assert_eq!(pdf.header("content-type"), "application/pdf");
