@@ -4,7 +4,7 @@
 //! it. Its figures are one canonical text ([`canonical`], RFC 8785) with a SHA-256 digest that anybody can work out again.
 //! Names of people stand apart, keyed by person: erasing one changes neither figures nor digest.
 //!
-//! A document is rendered as a workbook ([`xlsx`]) or as a printed paper ([`pdf`]) from a [`sheet::Sheet`] that its feature makes.
+//! A document is rendered as a workbook ([`xlsx()`]) or as a printed paper ([`pdf()`]) from a [`sheet::Sheet`] that its feature makes.
 //!
 //! Returns use it; consolidations, slips, statements and certificates will.
 
