@@ -25,6 +25,7 @@ pub mod logging;
 pub mod migrate;
 pub mod need;
 pub mod needs;
+pub mod one_person;
 pub mod pages;
 pub mod parser_door;
 pub mod postgres;
@@ -57,13 +58,31 @@ pub struct Feature {
     pub tick: Option<Tick>,
     /// What of it needs a person now.
     pub needs: Option<need::Look>,
+    /// What follows a person into another row, when two rows are one person.
+    pub merge_people: Option<one_person::PersonMerge>,
+    /// What it takes away when a person is erased.
+    pub erasers: &'static [one_person::Eraser],
 }
 
 impl Feature {
     /// A feature with routes alone; what else it hands over is added below.
     #[must_use]
     pub const fn new(name: &'static str, about: &'static str, routes: fn(&mut ServiceConfig<'_>)) -> Self {
-        Self { name, about, routes, tick: None, needs: None }
+        Self { name, about, routes, tick: None, needs: None, merge_people: None, erasers: &[] }
+    }
+
+    /// With what follows a person into another row.
+    #[must_use]
+    pub const fn merging_people(mut self, follow: one_person::PersonMerge) -> Self {
+        self.merge_people = Some(follow);
+        self
+    }
+
+    /// With what it takes away when a person is erased.
+    #[must_use]
+    pub const fn erasing(mut self, erasers: &'static [one_person::Eraser]) -> Self {
+        self.erasers = erasers;
+        self
     }
 
     /// With work to be done once a minute in every unit.

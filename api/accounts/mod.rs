@@ -14,6 +14,7 @@ pub mod command_line;
 mod invite;
 mod keys;
 mod me;
+mod one_person;
 mod refresh;
 mod rules;
 mod sign_in;
@@ -32,6 +33,8 @@ use crate::Feature;
 #[must_use]
 pub const fn feature() -> Feature {
     Feature::new("accounts", "Sign in and out, accept an invitation, reset a password, keys for scripts.", routes)
+        .merging_people(one_person::follow)
+        .erasing(&[one_person::ERASER])
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {

@@ -1,5 +1,7 @@
 //! Every query of accounts.
 
+pub(super) mod one_person;
+
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 

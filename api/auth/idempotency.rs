@@ -175,6 +175,33 @@ pub async fn forget_safe_retries(db: &mut PgConnection, before: DateTime<Utc>) -
     Ok(())
 }
 
+/// Empties stored answers of a unit that name one of these people by id or by words (in small letters). The keys stay: a
+/// repeated request is still not done twice, and learns that it was done before.
+///
+/// # Errors
+/// Database faults.
+pub async fn forget_answers(
+    tx: &mut crate::auth::Tx,
+    unit: UnitId,
+    people: &[uuid::Uuid],
+    words: &[String],
+) -> Result<(), ApiError> {
+    let mut texts: Vec<String> = people.iter().map(ToString::to_string).collect();
+    texts.extend(words.iter().cloned());
+    sqlx::query!(
+        "update idempotency set status = $3, headers = '[]', body = ''
+         where unit_id = $1 and exists (select from unnest($2::text[]) as word
+             where position(convert_to(word, 'UTF8') in body) > 0
+                or position(word in lower(encode(body, 'escape'))) > 0 or position(word in path || headers) > 0)",
+        unit.0,
+        &texts,
+        SECRET
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
 /// The value of an `Idempotency-Key` header, if it is one.
 ///
 /// # Errors

@@ -28,7 +28,7 @@ pub use actor::{Actor, Principal, Scope};
 pub use chain::{LogFault, verify_server_log, verify_unit_log};
 pub use db::{Db, PoolSize};
 pub use front::{front, nowhere};
-pub use idempotency::forget_safe_retries;
+pub use idempotency::{forget_answers, forget_safe_retries};
 pub use permission::Permission;
 pub use permit::{Permit, Public, SignedIn};
 pub use rate::Rate;

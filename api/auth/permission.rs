@@ -84,6 +84,8 @@ permissions! {
     PeopleRead          "people.read"           PeopleRead           false  false   false;
     /// Add and change people.
     PeopleChange        "people.change"         PeopleRead           true   false   false;
+    /// Erase a person for good.
+    PeopleErase         "people.erase"          PeopleRead           true   true    false;
     /// See e-mail addresses and phone numbers.
     ContactsRead        "contacts.read"         ContactsRead         false  false   false;
     /// Change e-mail addresses and phone numbers.

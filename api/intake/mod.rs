@@ -27,6 +27,7 @@ mod mask;
 pub mod matching;
 mod needs;
 mod next_step;
+mod one_person;
 pub mod parse;
 mod resolve_row;
 mod reverse;
@@ -47,6 +48,8 @@ use crate::Feature;
 #[must_use]
 pub const fn feature() -> Feature {
     Feature::new("intake", "Posted lists: upload, preview with a reason for every match, resolve, apply.", routes)
+        .merging_people(one_person::follow)
+        .erasing(&[one_person::ERASER])
         .every_minute(|system, unit| Box::pin(work::give_up_silent(system, unit)))
         .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }

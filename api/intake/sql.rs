@@ -2,6 +2,7 @@
 
 pub(super) mod lists;
 pub(super) mod needs;
+pub(super) mod one_person;
 pub(super) mod reversal;
 pub(super) mod rows;
 

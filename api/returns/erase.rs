@@ -1,16 +1,19 @@
 //! A person is erased: the name goes from every filed return, and every figure stays.
 
-use crate::auth::Tx;
-use crate::common::ids::{PersonId, UnitId};
+use super::sql;
+use crate::auth::permission::PeopleErase;
+use crate::auth::{Permit, Tx};
+use crate::common::ids::PersonId;
 use crate::error::ApiError;
 use crate::frozen;
+use crate::one_person::Erasure;
 
-/// The eraser of this feature (design.md): the person's name in every filed return, of every season. Figures, numbers and
-/// digests stay as they were, since they name nobody. To whom a return was sent is an office by its description; it is no
-/// person of the unit.
-///
-/// # Errors
-/// Database faults.
-pub async fn erase_person(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<(), ApiError> {
-    frozen::erase_names(tx, unit, person).await.map(drop)
+/// The person's name in every filed return, of every season, and what was noted of a sending where it names the person.
+/// Figures, numbers and digests stay as they were, since they name nobody.
+pub(super) async fn erase(tx: &mut Tx, by: &Permit<PeopleErase>, erasure: &Erasure) -> Result<(), ApiError> {
+    let unit = by.unit()?;
+    for person in &erasure.people {
+        frozen::erase_names(tx, unit, PersonId(*person)).await?;
+    }
+    sql::erase_words(tx, by, &erasure.words).await
 }

@@ -26,18 +26,25 @@ mod sheet;
 mod sql;
 
 pub use download::{ReturnFormat, ReturnPaper};
-pub use erase::erase_person;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::Feature;
+use crate::one_person::Eraser;
 
 /// The feature's value.
 #[must_use]
 pub const fn feature() -> Feature {
     Feature::new("returns", "The season return: preview, file, fetch, and what has changed since.", routes)
+        .erasing(&[ERASER])
         .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }
+
+/// What filed returns lose: names, and nothing else.
+const ERASER: Eraser = Eraser {
+    columns: &["frozen_name.name", "return_sending.sent_to", "return_sending.answer_reason"],
+    erase: |tx, by, erasure| Box::pin(erase::erase(tx, by, erasure)),
+};
 
 fn routes(config: &mut ServiceConfig<'_>) {
     config

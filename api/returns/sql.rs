@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::auth::permission::ReturnsFile;
+use crate::auth::permission::{PeopleErase, ReturnsFile};
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{ReturnId, UnitId};
 use crate::error::ApiError;
@@ -116,4 +116,19 @@ pub(super) async fn newest(tx: &mut Tx, unit: UnitId, documents: &[Uuid]) -> Res
         documents
     );
     Ok(rows.fetch_all(tx.db()).await?)
+}
+
+/// Takes away what was noted of a sending where it names a person by one of these words.
+pub(super) async fn erase_words(tx: &mut Tx, by: &Permit<PeopleErase>, words: &[String]) -> Result<(), ApiError> {
+    sqlx::query!(
+        "update return_sending
+         set sent_to = 'erased', answer_reason = case when answer_reason is not null then 'erased' end
+         where unit_id = $1 and exists (select from unnest($2::text[]) as word
+             where position(word in lower(concat_ws(' ', sent_to, answer_reason))) > 0)",
+        by.unit()?.0,
+        words
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
 }

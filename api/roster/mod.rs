@@ -18,6 +18,7 @@ mod confirm_assignment;
 mod decline_assignment;
 mod end_grant;
 mod end_troop_contact;
+mod erase_person;
 mod find_contact;
 mod find_person;
 mod find_troop;
@@ -31,6 +32,7 @@ mod list_troop_contacts;
 mod list_troops;
 mod lists;
 mod make_lead;
+mod merge_person;
 mod name_coordinator;
 mod needs;
 mod record_leaving;
@@ -55,6 +57,8 @@ pub const fn feature() -> Feature {
         "Troops, people with their contact details and roles, and who coordinates which troop.",
         routes,
     )
+    .merging_people(merge_person::follow)
+    .erasing(&[erase_person::ERASER])
     .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }
 
@@ -84,5 +88,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(make_lead::make_lead)
         .service(replace_coordinator::replace_coordinator)
         .service(list_take_overs::list_take_overs)
-        .service(record_leaving::record_leaving);
+        .service(record_leaving::record_leaving)
+        .service(merge_person::merge_person)
+        .service(erase_person::erase_person);
 }

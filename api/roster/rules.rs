@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::error::FieldError;
+use crate::error::{ApiError, Code, FieldError};
 
 /// A troop's number as two are compared: without spaces and leading zeros, in small letters. '0412' and ' 412 ' are one
 /// troop; a number of zeros only is '0'.
@@ -31,6 +31,26 @@ pub(super) fn until_fault(
     let until_at = until_at?;
     (until_at <= from_at || until_at <= now)
         .then(|| FieldError::at("/until_at", "too_early", "an instant in the future, after the beginning; or null"))
+}
+
+/// The one membership number of two rows that are one person: the only one, or the one that was chosen of two.
+pub(super) fn one_number(
+    (from, into): (Option<&str>, Option<&str>),
+    chosen: Option<&str>,
+) -> Result<Option<String>, ApiError> {
+    let known: Vec<&str> = from.into_iter().chain(into).collect();
+    let fault = |code: &'static str, wanted: &str| {
+        Err(ApiError::new(Code::Invalid).errors(vec![FieldError::at("/membership_number", code, wanted)]))
+    };
+    match chosen.map(str::trim) {
+        Some(chosen) if known.contains(&chosen) => Ok(Some(chosen.to_owned())),
+        Some(_) => fault("unknown", "one of the two membership numbers that the rows have"),
+        None if from.is_some() && into.is_some() && from != into => fault(
+            "choose",
+            "the right one of the two: the rows have different membership numbers, so they may be two people",
+        ),
+        None => Ok(into.or(from).map(str::to_owned)),
+    }
 }
 
 /// What has become of an assignment.

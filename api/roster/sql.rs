@@ -7,6 +7,7 @@ pub(super) mod grants;
 pub(super) mod leads;
 pub(super) mod lists;
 pub(super) mod needs;
+pub(super) mod one_person;
 pub(super) mod people;
 pub(super) mod taken_back;
 pub(super) mod troops;

@@ -17,6 +17,7 @@ mod load;
 mod my_steps;
 mod needs;
 mod one_fact;
+mod one_person;
 mod read;
 mod record;
 mod recorded;
@@ -46,6 +47,8 @@ pub const fn feature() -> Feature {
         "Where each troop stands and why: requirements, next step, gates, and what will lapse.",
         routes,
     )
+    .merging_people(one_person::follow)
+    .erasing(&[one_person::ERASER])
     .every_minute(|system, unit| Box::pin(refresh_due(system, unit)))
     .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }

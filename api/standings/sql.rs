@@ -8,4 +8,5 @@ pub(super) mod exceptions;
 pub(super) mod facts;
 pub(super) mod needs;
 pub(super) mod one_fact;
+pub(super) mod one_person;
 pub(super) mod record;

@@ -2,7 +2,6 @@
 //! 2040, 16:00 UTC.
 
 use calamine::{Reader as _, Xlsx};
-use caselot::common::ids::{PersonId, UnitId};
 use futures_util::future::join_all;
 use serde_json::{Value, json};
 
@@ -270,10 +269,8 @@ fn an_erased_name_leaves_every_file_and_no_figure_number_or_digest_changes() {
         let before = [world.manager.get(&path).await.expect(200), world.manager.get(&newer).await.expect(200)];
         let log = log_of(world).await;
         let clara = person(&fixture::CLARA);
-        let unit = UnitId(fixture::UNIT);
-        let mut tx = world.system().open(Some(unit), "erase_person").await.expect("a transaction");
-        caselot::returns::erase_person(&mut tx, unit, PersonId(clara)).await.expect("erased");
-        tx.commit_unlogged().await.expect("a commit");
+        world.manager.post(&format!("/people/{clara}/leave"), json!({"left_on": "2040-01-10"})).await.expect(200);
+        world.manager.post(&format!("/people/{clara}/erase"), json!({})).await.expect(200);
         for (path, before) in [&path, &newer].into_iter().zip(before) {
             let after = world.manager.get(path).await.expect(200);
             for same in ["/document", "/number", "/sha256", "/filed_at", "/stands_at"] {
@@ -296,7 +293,8 @@ fn an_erased_name_leaves_every_file_and_no_figure_number_or_digest_changes() {
             let table = world.manager.get(&format!("{path}/file?format=csv")).await.expect(200);
             assert!(String::from_utf8_lossy(&table.body).contains("name erased"));
         }
-        assert_eq!(log_of(world).await, log, "the chain stands as it stood");
+        let now = log_of(world).await;
+        assert!(log.iter().all(|row| now.contains(row)), "what was logged stays as it was");
         let left: i64 = sqlx::query_scalar("select count(*) from frozen_name where name like '%Fontaine%'")
             .fetch_one(&mut world.owner().await)
             .await

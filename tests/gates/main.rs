@@ -13,6 +13,8 @@ mod catalog;
 #[cfg(test)]
 mod document;
 #[cfg(test)]
+mod erasure;
+#[cfg(test)]
 mod fence;
 #[cfg(test)]
 mod matrix;

@@ -61,6 +61,7 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("make_lead", Manager, &[("assignment_id", Place("216"))]),
     ("replace_coordinator", Manager, &[("assignment_id", Place("178")), ("person_id", Lead("104"))]),
     ("record_leaving", Manager, &[("person_id", Lead("184"))]),
+    ("merge_person", Manager, &[("person_id", Lead("203")), ("into_person_id", Lead("112"))]),
     ("rejoin_troop", Manager, &[("troop_id", Troop("222"))]),
     ("sit_out_troop", Manager, &[("troop_id", Troop("133"))]),
     ("upload_list", Manager, &[]),
@@ -91,6 +92,7 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("choose_sheet", Manager, 409, "no list of the demo is a workbook with several sheets"),
+    ("erase_person", Manager, 409, "whoever still has a place in the unit leaves first"),
     ("decline_assignment", Manager, 409, "the one proposal of the demo was confirmed above"),
 ];
 

@@ -23,7 +23,7 @@ pub(in crate::roster) async fn people(tx: &mut Tx, unit: UnitId) -> Result<Vec<K
         KnownPersonRow,
         r#"select p.person_id, p.first_name, p.last_name, p.membership_number, c.email as "email?", c.phone as "phone?"
            from person p left join person_contact c using (unit_id, person_id)
-           where p.unit_id = $1 order by p.person_id"#,
+           where p.unit_id = $1 and p.merged_into is null and p.erased_at is null order by p.person_id"#,
         unit.0
     );
     Ok(rows.fetch_all(tx.db()).await?)

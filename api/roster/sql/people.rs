@@ -30,7 +30,7 @@ async fn find_within(
     let row = sqlx::query_as!(
         PersonRow,
         "select p.person_id, p.first_name, p.last_name, p.membership_number, p.left_on, p.version from person p
-         where p.unit_id = $1 and p.person_id = $4 and ($2::uuid[] is null or p.person_id = $3
+         where p.unit_id = $1 and p.person_id = $4 and p.merged_into is null and ($2::uuid[] is null or p.person_id = $3
              or exists (select from assignment a where a.unit_id = $1 and a.person_id = p.person_id
                  and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
              or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id
@@ -69,7 +69,8 @@ pub(in crate::roster) async fn lock<P: Permission>(
     person: PersonId,
 ) -> Result<bool, ApiError> {
     let found = sqlx::query_scalar!(
-        "select person_id from person where unit_id = $1 and person_id = $2 for no key update",
+        "select person_id from person
+         where unit_id = $1 and person_id = $2 and merged_into is null and erased_at is null for no key update",
         by.unit()?.0,
         person.0
     );
@@ -96,7 +97,7 @@ pub(in crate::roster) async fn list(
     let rows = sqlx::query_as!(
         PersonRow,
         "select p.person_id, p.first_name, p.last_name, p.membership_number, p.left_on, p.version from person p
-         where p.unit_id = $1 and ($2::uuid[] is null or p.person_id = $3
+         where p.unit_id = $1 and p.merged_into is null and p.erased_at is null and ($2::uuid[] is null or p.person_id = $3
              or exists (select from assignment a where a.unit_id = $1 and a.person_id = p.person_id
                  and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
              or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id

@@ -6,7 +6,9 @@ use crate::support::client::Answered;
 use crate::support::fixture::Somebody;
 
 mod coordinators;
+mod erasure;
 mod leads;
+mod one_person;
 mod people;
 mod roles;
 mod search;

@@ -1,0 +1,298 @@
+//! Every query by which two rows become one person, and by which a person is erased.
+
+use chrono::{DateTime, Utc};
+use uuid::Uuid;
+
+use super::people::PersonRow;
+use crate::auth::permission::{PeopleChange, PeopleErase};
+use crate::auth::{Permit, Tx};
+use crate::common::ids::{PersonId, SeasonId, TroopId, UnitId};
+use crate::error::{ApiError, Code, OnConstraint as _};
+use crate::one_person::{Erasure, OnePerson};
+
+/// Every troop's season in which one of two people has or had a place.
+pub(in crate::roster) async fn places(
+    tx: &mut Tx,
+    unit: UnitId,
+    one: &OnePerson,
+) -> Result<Vec<(SeasonId, TroopId)>, ApiError> {
+    let rows = sqlx::query!(
+        "select distinct season_id, troop_id from assignment where unit_id = $1 and person_id in ($2, $3)
+         order by season_id, troop_id",
+        unit.0,
+        one.from.0,
+        one.into.0
+    );
+    let rows = rows.fetch_all(tx.db()).await?;
+    Ok(rows.into_iter().map(|row| (SeasonId(row.season_id), TroopId(row.troop_id))).collect())
+}
+
+/// The numbers of troops that both coordinate at once: one of the two has to stand down first.
+pub(in crate::roster) async fn both_in(tx: &mut Tx, unit: UnitId, one: &OnePerson) -> Result<Vec<String>, ApiError> {
+    let numbers = sqlx::query_scalar!(
+        "select distinct t.number from assignment a
+         join assignment b on b.unit_id = a.unit_id and b.season_id = a.season_id and b.troop_id = a.troop_id
+         join troop t on t.unit_id = a.unit_id and t.troop_id = a.troop_id
+         where a.unit_id = $1 and a.person_id = $2 and b.person_id = $3 and a.ended_at is null and b.ended_at is null
+           and a.confirmed_at is not null and b.confirmed_at is not null
+         order by 1",
+        unit.0,
+        one.from.0,
+        one.into.0
+    );
+    Ok(numbers.fetch_all(tx.db()).await?)
+}
+
+/// Declines what a list proposes for one of two people who are one, where the other has the place or its proposal too.
+pub(in crate::roster) async fn decline_doubles(
+    tx: &mut Tx,
+    by: &Permit<PeopleChange>,
+    one: &OnePerson,
+    (at, log_seq): (DateTime<Utc>, i64),
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "update assignment a set declined_at = $4, version = a.version + 1, log_seq = $5
+         from assignment b
+         where b.unit_id = a.unit_id and b.season_id = a.season_id and b.troop_id = a.troop_id and a.unit_id = $1
+           and ((a.person_id = $2 and b.person_id = $3) or (a.person_id = $3 and b.person_id = $2 and b.confirmed_at is not null))
+           and a.confirmed_at is null and a.ended_at is null and a.declined_at is null
+           and b.ended_at is null and b.declined_at is null",
+        by.unit()?.0,
+        one.from.0,
+        one.into.0,
+        at,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+/// Assignments, roles and mail of one row become the other's.
+pub(in crate::roster) async fn hand_over(
+    tx: &mut Tx,
+    by: &Permit<PeopleChange>,
+    one: &OnePerson,
+    (at, log_seq): (DateTime<Utc>, i64),
+) -> Result<(), ApiError> {
+    let (unit, from, into) = (by.unit()?.0, one.from.0, one.into.0);
+    sqlx::query!(
+        "update assignment set person_id = $3, version = version + 1, log_seq = $4 where unit_id = $1 and person_id = $2",
+        unit,
+        from,
+        into,
+        log_seq
+    )
+    .execute(tx.db())
+    .await
+    .on_constraint("assignment_person_once", Code::AlreadyAssigned)?;
+    // Of two grants of one role at one time the one that lasts longer is left, so that ending it ends the role.
+    sqlx::query!(
+        "update role_grant a set ended_at = $4, log_seq = $5
+         from role_grant b
+         where b.unit_id = a.unit_id and b.role = a.role and a.unit_id = $1 and a.ended_at is null and b.ended_at is null
+           and (a.until_at is null or a.until_at > $4) and (b.until_at is null or b.until_at > $4)
+           and ((a.person_id = $2 and b.person_id = $3
+                 and coalesce(a.until_at, 'infinity') <= coalesce(b.until_at, 'infinity'))
+             or (a.person_id = $3 and b.person_id = $2
+                 and coalesce(a.until_at, 'infinity') < coalesce(b.until_at, 'infinity')))",
+        unit,
+        from,
+        into,
+        at,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!(
+        "update role_grant set person_id = $3, log_seq = $4 where unit_id = $1 and person_id = $2",
+        unit,
+        from,
+        into,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!("update outbox set person_id = $3 where unit_id = $1 and person_id = $2", unit, from, into)
+        .execute(tx.db())
+        .await?;
+    Ok(())
+}
+
+/// Duties in troops and contact details of one row become the other's, where the other has none of its own.
+pub(in crate::roster) async fn hand_over_contacts(
+    tx: &mut Tx,
+    by: &Permit<PeopleChange>,
+    one: &OnePerson,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    let (unit, from, into) = (by.unit()?.0, one.from.0, one.into.0);
+    sqlx::query!(
+        "update troop_contact a set ended_at = null, log_seq = $4
+         from troop_contact b
+         where b.unit_id = a.unit_id and b.troop_id = a.troop_id and b.duty = a.duty and a.unit_id = $1
+           and a.person_id = $3 and b.person_id = $2 and b.ended_at is null",
+        unit,
+        from,
+        into,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!(
+        "update troop_contact a set person_id = $3, log_seq = $4
+         where unit_id = $1 and person_id = $2 and not exists (select from troop_contact b
+             where b.unit_id = a.unit_id and b.troop_id = a.troop_id and b.duty = a.duty and b.person_id = $3)",
+        unit,
+        from,
+        into,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!(
+        "insert into person_contact (unit_id, person_id, email, email_key, phone, version, log_seq)
+         select unit_id, $3, email, email_key, phone, 1, $4 from person_contact where unit_id = $1 and person_id = $2
+         on conflict (unit_id, person_id) do update
+         set email = coalesce(person_contact.email, excluded.email),
+             email_key = coalesce(person_contact.email_key, excluded.email_key),
+             phone = coalesce(person_contact.phone, excluded.phone),
+             version = person_contact.version + 1, log_seq = $4",
+        unit,
+        from,
+        into,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!(
+        "update person_contact set email = null, email_key = null, phone = null, version = version + 1, log_seq = $3
+         where unit_id = $1 and person_id = $2",
+        unit,
+        from,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+/// Puts one row out of use: from now on the other one is meant.
+pub(in crate::roster) async fn retire(
+    tx: &mut Tx,
+    by: &Permit<PeopleChange>,
+    one: &OnePerson,
+    log_seq: i64,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "update person set membership_number = null, merged_into = $3, version = version + 1, log_seq = $4
+         where unit_id = $1 and (person_id = $2 or merged_into = $2)",
+        by.unit()?.0,
+        one.from.0,
+        one.into.0,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+/// A person and every row that went into it.
+pub(in crate::roster) async fn rows_of(
+    tx: &mut Tx,
+    by: &Permit<PeopleErase>,
+    person: PersonId,
+) -> Result<Vec<PersonRow>, ApiError> {
+    let rows = sqlx::query_as!(
+        PersonRow,
+        "select person_id, first_name, last_name, membership_number, left_on, version from person
+         where unit_id = $1 and (person_id = $2 or merged_into = $2) order by person_id for no key update",
+        by.unit()?.0,
+        person.0
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
+/// The addresses and phone numbers of these rows.
+pub(in crate::roster) async fn addresses(
+    tx: &mut Tx,
+    by: &Permit<PeopleErase>,
+    people: &[Uuid],
+) -> Result<Vec<String>, ApiError> {
+    let texts = sqlx::query_scalar!(
+        r#"select lower(one) as "one!" from person_contact, unnest(array[email, email_key, phone]) as one
+           where unit_id = $1 and person_id = any ($2) and one is not null"#,
+        by.unit()?.0,
+        people
+    );
+    Ok(texts.fetch_all(tx.db()).await?)
+}
+
+/// Whether somebody still has something to do here: an assignment, a role or a duty.
+pub(in crate::roster) async fn is_busy(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<bool, ApiError> {
+    let now = tx.now();
+    let found = sqlx::query_scalar!(
+        r#"select exists (select from assignment where unit_id = $1 and person_id = $2 and ended_at is null
+                 and declined_at is null and (until_at is null or until_at > $3))
+               or exists (select from role_grant where unit_id = $1 and person_id = $2 and ended_at is null
+                 and (until_at is null or until_at > $3))
+               or exists (select from troop_contact where unit_id = $1 and person_id = $2
+                 and (ended_at is null or ended_at > $3)) as "busy!""#,
+        unit.0,
+        person.0,
+        now
+    );
+    Ok(found.fetch_one(tx.db()).await?)
+}
+
+/// Takes away names, numbers, addresses, and the words of what was handed over.
+pub(in crate::roster) async fn erase(
+    tx: &mut Tx,
+    by: &Permit<PeopleErase>,
+    erasure: &Erasure,
+    (at, log_seq): (DateTime<Utc>, i64),
+) -> Result<(), ApiError> {
+    let unit = by.unit()?.0;
+    sqlx::query!(
+        "update person set first_name = 'Erased', last_name = '', membership_number = null, erased_at = $3,
+             version = version + 1, log_seq = $4
+         where unit_id = $1 and person_id = any ($2)",
+        unit,
+        &erasure.people,
+        at,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!(
+        "update person_contact set email = null, email_key = null, phone = null, version = version + 1, log_seq = $3
+         where unit_id = $1 and person_id = any ($2)",
+        unit,
+        &erasure.people,
+        log_seq
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!(
+        "update take_over t set reason = null, note = null
+         where t.unit_id = $1 and (exists (select from assignment a where a.unit_id = $1 and a.person_id = any ($2)
+                 and a.assignment_id in (t.from_assignment_id, t.to_assignment_id))
+             or exists (select from unnest($3::text[]) as word where position(word in lower(concat_ws(' ', t.reason, t.note))) > 0))",
+        unit,
+        &erasure.people,
+        &erasure.words
+    )
+    .execute(tx.db())
+    .await?;
+    sqlx::query!(
+        "update outbox set fields = '{}', state = case when state = 'waiting' then 'given_up' else state end
+         where unit_id = $1 and (person_id = any ($2)
+             or exists (select from unnest($3::text[]) as word where position(word in lower(fields::text)) > 0))",
+        unit,
+        &erasure.people,
+        &erasure.words
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}

@@ -1,0 +1,195 @@
+//! A person is erased: no word is left, and everything that was counted stays counted.
+
+use serde_json::json;
+use sqlx::Row as _;
+use sqlx::postgres::PgConnection;
+use uuid::Uuid;
+
+use crate::support::built::built;
+use crate::support::cluster::Role;
+use crate::support::fixture;
+use crate::support::scenario;
+use crate::support::world::World;
+
+/// A word for each field that takes words about a person; none of them is any other text's.
+const CANARIES: [&str; 13] = [
+    "zaphirine",
+    "quellenberg",
+    "canaryword",
+    "kq-55-81",
+    "kanarie",
+    "5550190",
+    "notetext",
+    "reasontext",
+    "handovertext",
+    "overtext",
+    "keytext",
+    "listtext",
+    "filetext",
+];
+
+/// Everything in the database as text, table by table; bytes as the letters that they hold.
+async fn dump(backup: &mut PgConnection) -> Vec<(String, String)> {
+    let columns: Vec<(String, String, String)> = sqlx::query_as(
+        "select c.table_name::text, c.column_name::text, c.data_type::text from information_schema.columns c
+         join information_schema.tables t using (table_schema, table_name)
+         where c.table_schema = 'public' and t.table_type = 'BASE TABLE' order by 1, 2",
+    )
+    .fetch_all(&mut *backup)
+    .await
+    .expect("the columns");
+    let mut texts = Vec::new();
+    for (table, column, kind) in columns {
+        let shown = if kind == "bytea" { format!("encode({column}, 'escape')") } else { format!("{column}::text") };
+        let rows = sqlx::query(built(format!("select {shown} from {table} where {column} is not null")));
+        for row in rows.fetch_all(&mut *backup).await.unwrap_or_else(|error| panic!("{table}.{column}: {error}")) {
+            texts.push((format!("{table}.{column}"), row.get::<String, _>(0).to_lowercase()));
+        }
+    }
+    texts
+}
+
+fn found(texts: &[(String, String)], word: &str) -> Vec<String> {
+    let mut places: Vec<String> =
+        texts.iter().filter(|(_, text)| text.contains(word)).map(|(place, _)| place.clone()).collect();
+    places.dedup();
+    places
+}
+
+/// Somebody with a word in every field, and what one does in a season: invited, named, proven, decided about, replaced,
+/// on a list, in a filed return.
+async fn somebody(world: &World) -> Uuid {
+    let new = json!({"first_name": "Zaphirine", "last_name": "Quellenberg", "membership_number": "KQ-55-81"});
+    let made = world.manager.post("/people", new).await.expect(201);
+    let who: Uuid = made.text("/person_id").parse().expect("an id");
+    let contact = json!({"email": "kanarie@example.org", "phone": "+1 5550190"});
+    world.manager.patch(&format!("/people/{who}/contact"), "\"v0\"", contact).await.expect(200);
+    let double = json!({"first_name": "Zaphirine", "last_name": "Canaryword"});
+    let double = world.manager.post("/people", double).await.expect(201).text("/person_id");
+    let merge = json!({"into_person_id": who});
+    world.manager.post(&format!("/people/{double}/merge"), merge).await.expect(200);
+    let invited = world.manager.post(&format!("/people/{who}/invite"), json!({})).await.expect(201);
+    let link = invited.text("/invitation_link");
+    let secret = link.split_once('#').expect("a secret behind the hash").1;
+    let accepted = json!({"token": secret, "password": "seven lanterns over water"});
+    let session = world.nobody.post("/v1/invitations/accept", accepted).await.expect(201);
+    let named = json!({"troop_id": fixture::VACANT_TROOP, "person_id": who, "lead": true});
+    let named = world.manager.post("/assignments", named).await.expect(201).text("/assignment_id");
+    let account: Uuid = sqlx::query_scalar("select account_id from membership where person_id = $1")
+        .bind(who)
+        .fetch_one(&mut world.owner().await)
+        .await
+        .expect("the account");
+    let own = world.clara.with_token(session.text("/access_token")).acting_as(&account.to_string());
+    let key = json!({"name": "keytext", "unit_id": fixture::UNIT, "permissions": ["troops.read"], "lasts_days": 30});
+    own.post("/v1/keys", key).await.expect(201);
+    let fact = json!({"requirement": "agreement", "person_id": who, "outcome": "met", "observed_on": "2040-01-08", "note": "notetext"});
+    world.manager.post("/evidence", fact).await.expect(201);
+    let reason = json!({"reason": "reasontext"});
+    world.manager.post(&format!("/assignments/{named}/suspend"), reason).await.expect(200);
+    list(world).await;
+    let preview = world.manager.get("/return-preview").await.expect(200);
+    let filed = world.manager.post("/returns", json!({"stamp": preview.text("/stamp")})).await;
+    filed.expect(201);
+    let over = json!({"person_id": fixture::DOV, "reason": "overtext", "note": "handovertext"});
+    world.manager.post(&format!("/assignments/{named}/replace"), over).await.expect(201);
+    who
+}
+
+/// An uploaded list with the person in a row.
+async fn list(world: &World) {
+    let rows = "Troop,First name,Last name,E-mail,Membership number\n103,Zaphirine,Quellenberg,kanarie@example.org,KQ-55-81\n103,Listtext,Quellenberg,,\n";
+    let path = "/intakes?kind=role_list&file_name=filetext.csv&listed_on=2040-01-09";
+    let sent = world.manager.ask(reqwest::Method::POST, path).bytes("application/octet-stream", rows);
+    let intake = sent.await.expect(202).text("/intake_id");
+    for _ in 0..400 {
+        let state = world.manager.get(&format!("/intakes/{intake}")).await.expect(200).text("/state");
+        if state != "reading" {
+            return;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(25)).await;
+    }
+    panic!("the list is still being read");
+}
+
+const COUNTED: [&str; 10] = [
+    "person",
+    "person_contact",
+    "assignment",
+    "evidence",
+    "decision",
+    "take_over",
+    "frozen_document",
+    "frozen_name",
+    "intake",
+    "standing",
+];
+
+/// How many rows there are of what is counted, and the digests of what was filed.
+async fn figures(owner: &mut PgConnection) -> Vec<(String, String)> {
+    let mut figures = Vec::new();
+    for table in COUNTED {
+        let count: i64 = sqlx::query_scalar(built(format!("select count(*) from {table}")))
+            .fetch_one(&mut *owner)
+            .await
+            .expect(table);
+        figures.push((table.to_owned(), count.to_string()));
+    }
+    let digests: Vec<String> = sqlx::query_scalar("select encode(sha256, 'hex') from frozen_document order by 1")
+        .fetch_all(&mut *owner)
+        .await
+        .expect("the digests");
+    let answers: Vec<String> =
+        sqlx::query_scalar("select answer::text from standing order by unit_id, season_id, troop_id")
+            .fetch_all(owner)
+            .await
+            .expect("the standings");
+    figures.extend(digests.into_iter().chain(answers).map(|text| ("text".to_owned(), text)));
+    figures
+}
+
+#[test]
+fn an_erased_person_is_in_no_byte_of_a_dump_and_every_count_is_as_before() {
+    scenario(async |world| {
+        let who = somebody(world).await;
+        let mut backup = world.copy.connect(Role::Backup).await;
+        let before = dump(&mut backup).await;
+        for word in CANARIES {
+            assert_ne!(
+                found(&before, word),
+                Vec::<String>::new(),
+                "{word} was planted nowhere, so this would prove nothing"
+            );
+        }
+        let path = format!("/people/{who}/erase");
+        world.overseer.post(&path, json!({})).await.expect_problem(403, "forbidden");
+        let duty = json!({"person_id": who, "duty": "treasurer"});
+        world.manager.post(&format!("/troops/{}/contacts", fixture::VACANT_TROOP), duty).await.expect(201);
+        world.manager.post(&path, json!({})).bytes("", "").await.expect_problem(409, "wrong_state");
+        world.manager.post(&format!("/people/{who}/leave"), json!({"left_on": "2040-01-10"})).await.expect(200);
+        let counted = figures(&mut world.owner().await).await;
+        let erased = world.manager.post(&path, json!({})).bytes("", "").await.expect(200);
+        assert_eq!(erased.at("/person_id"), json!(who));
+        let after = dump(&mut backup).await;
+        for word in CANARIES {
+            assert_eq!(found(&after, word), Vec::<String>::new(), "{word} is left");
+        }
+        assert_eq!(figures(&mut world.owner().await).await, counted);
+        let left = world.overseer.get(&format!("/people/{who}")).await.expect(200);
+        assert_eq!((left.text("/first_name"), left.text("/last_name")), ("Erased".to_owned(), String::new()));
+        let named: Vec<String> = world
+            .overseer
+            .get("/people?search=erased")
+            .await
+            .expect(200)
+            .at("/items")
+            .as_array()
+            .into_iter()
+            .flatten()
+            .map(ToString::to_string)
+            .collect();
+        assert_eq!(named, [""; 0]);
+        // The log still names the id, and holds (as after every test).
+        assert_ne!(found(&after, &who.to_string()), Vec::<String>::new());
+    });
+}

@@ -1,0 +1,101 @@
+//! Two rows that are one person.
+
+use serde_json::json;
+use uuid::Uuid;
+
+use super::{each, person, places};
+use crate::support::fixture;
+use crate::support::scenario;
+use crate::support::world::World;
+
+/// A second row of somebody, as a misspelt list makes it.
+async fn double(world: &World, first: &str, last: &str, number: Option<&str>) -> Uuid {
+    let new = json!({"first_name": first, "last_name": last, "membership_number": number});
+    world.manager.post("/people", new).await.expect(201).text("/person_id").parse().expect("an id")
+}
+
+async fn agreement(world: &World, who: Uuid) {
+    let fact = json!({"requirement": "agreement", "person_id": who, "outcome": "met", "observed_on": "2040-01-08"});
+    world.manager.post("/evidence", fact).await.expect(201);
+}
+
+/// How the agreement stands for each coordinator of troop 0102.
+async fn agreements(world: &World) -> Vec<(serde_json::Value, serde_json::Value)> {
+    let standing = world.overseer.get(&format!("/standings/{}", fixture::OTHER_TROOP)).await.expect(200);
+    let coordinators = standing.at("/standing/coordinators");
+    let of = |one: &serde_json::Value| {
+        let rows = one["requirements"].as_array().expect("rows");
+        let row = rows.iter().find(|row| row["requirement"] == "agreement").expect("the agreement");
+        (one["person_id"].clone(), row["outcome"].clone())
+    };
+    coordinators.as_array().expect("coordinators").iter().map(of).collect()
+}
+
+#[test]
+fn evidence_recorded_under_another_spelling_counts_once_the_rows_are_one() {
+    scenario(async |world| {
+        let yesenia = person(&fixture::YESENIA);
+        let other = double(world, "Jesenia", "Bergquist", None).await;
+        agreement(world, other).await;
+        assert_eq!(agreements(world).await, [(json!(yesenia), json!("missing"))]);
+        let path = format!("/people/{other}/merge");
+        let body = json!({"into_person_id": yesenia});
+        world.overseer.post(&path, body.clone()).await.expect_problem(403, "forbidden");
+        let one = world.manager.post(&path, body.clone()).await.expect(200);
+        assert_eq!((one.at("/person_id"), one.at("/first_name")), (json!(yesenia), json!("Yesenia")));
+        assert_eq!(agreements(world).await, [(json!(yesenia), json!("met"))]);
+        world.manager.get(&format!("/people/{other}")).await.expect_problem(404, "not_found");
+        world.manager.post(&path, body).await.expect_problem(404, "not_found");
+        assert_eq!(each(&world.manager.get("/people?search=bergquist").await.expect(200), "person_id"), [""; 0]);
+    });
+}
+
+#[test]
+fn the_place_the_role_and_the_contact_details_follow_and_the_account_with_them() {
+    scenario(async |world| {
+        let clara = person(&fixture::CLARA);
+        let kept = double(world, "Clara", "Fontaine", None).await;
+        let phone = json!({"phone": "+1 555 0177"});
+        world.manager.patch(&format!("/people/{kept}/contact"), "\"v0\"", phone).await.expect(200);
+        let duty = json!({"person_id": clara, "duty": "leader"});
+        world.manager.post(&format!("/troops/{}/contacts", fixture::VACANT_TROOP), duty).await.expect(201);
+        let body = json!({"into_person_id": kept});
+        let one = world.manager.post(&format!("/people/{clara}/merge"), body).await.expect(200);
+        assert_eq!(one.at("/membership_number"), "M-6");
+        // She signs in as before and still has her troop, under the row that stayed.
+        world.clara.get(&format!("/troops/{}", fixture::TROOP)).await.expect(200);
+        let listed = world.overseer.get(&format!("/assignments?person={kept}")).await.expect(200);
+        assert_eq!(each(&listed, "assignment_id"), [fixture::CLARAS_ASSIGNMENT.to_string()]);
+        let contact = world.overseer.get(&format!("/people/{kept}/contact")).await.expect(200);
+        assert_eq!(
+            (contact.text("/email"), contact.text("/phone")),
+            (fixture::CLARA.email.to_owned(), "+1 555 0177".to_owned())
+        );
+        let contacts = world.overseer.get(&format!("/troops/{}/contacts", fixture::VACANT_TROOP)).await.expect(200);
+        assert!(each(&contacts, "person_id").contains(&kept.to_string()), "{contacts}");
+    });
+}
+
+#[test]
+fn what_may_be_two_people_is_never_made_one_unasked() {
+    scenario(async |world| {
+        let (clara, piotr) = (person(&fixture::CLARA), person(&fixture::PIOTR));
+        let path = format!("/people/{clara}/merge");
+        let refused = world.manager.post(&path, json!({"into_person_id": clara})).await.expect_problem(422, "invalid");
+        assert_eq!(places(&refused), ["/into_person_id"]);
+        let stranger = json!({"into_person_id": person(&fixture::STRANGER)});
+        world.manager.post(&path, stranger).await.expect_problem(422, "unknown_reference");
+        let other = double(world, "Klara", "Fontaine", Some("T-900")).await;
+        let refused = world.manager.post(&path, json!({"into_person_id": other})).await.expect_problem(422, "invalid");
+        assert_eq!(places(&refused), ["/membership_number"]);
+        let wrong = json!({"into_person_id": other, "membership_number": "T-901"});
+        world.manager.post(&path, wrong).await.expect_problem(422, "invalid");
+        let both = json!({"into_person_id": piotr, "membership_number": "M-6"});
+        world.manager.post(&path, both).await.expect_problem(409, "wrong_state");
+        let chosen = json!({"into_person_id": other, "membership_number": "M-6"});
+        let one = world.manager.post(&path, chosen).await.expect(200);
+        assert_eq!(one.at("/membership_number"), "M-6");
+        let numbered = world.manager.get("/people?membership_number=M-6").await.expect(200);
+        assert_eq!(each(&numbered, "person_id"), [other.to_string()]);
+    });
+}
