@@ -19,10 +19,10 @@ grant update (note) on evidence to caselot_runtime;
 grant update (reason) on waiver, gate_override, decision to caselot_runtime;
 grant update (sent_to) on return_sending to caselot_runtime;
 grant update (fields) on outbox to caselot_runtime;
-grant update (status, headers, body) on idempotency to caselot_runtime;
+grant update (status, headers, body, path) on idempotency to caselot_runtime;
 grant update (email) on invitation to caselot_runtime;
 grant update (name) on access_key to caselot_runtime;
-grant update (file_name) on intake to caselot_runtime;
+grant update (file_name, sheet, sheets) on intake to caselot_runtime;
 grant update (content) on blob to caselot_runtime;
 
 -- It cannot be taken back, so it is a permission of its own.

@@ -25,6 +25,7 @@ pub(super) const ERASER: Eraser = Eraser {
         "account.password_phc",
         "access_key.name",
         "idempotency.headers",
+        "idempotency.path",
         "idempotency.body",
         "server_idempotency.headers",
         "server_idempotency.body",

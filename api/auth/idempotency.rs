@@ -176,7 +176,8 @@ pub async fn forget_safe_retries(db: &mut PgConnection, before: DateTime<Utc>) -
 }
 
 /// Empties stored answers of a unit that name one of these people by id or by words (in small letters). The keys stay: a
-/// repeated request is still not done twice, and learns that it was done before.
+/// repeated request is still not done twice, and learns that it was done before (but where the address itself said more than
+/// which thing is meant: that goes too).
 ///
 /// # Errors
 /// Database faults.
@@ -189,7 +190,8 @@ pub async fn forget_answers(
     let mut texts: Vec<String> = people.iter().map(ToString::to_string).collect();
     texts.extend(words.iter().cloned());
     sqlx::query!(
-        "update idempotency set status = $3, headers = '[]', body = ''
+        "update idempotency set status = $3, headers = '[]', body = '',
+             path = case when position('?' in path) > 0 then split_part(path, '?', 1) || '?' || gen_random_uuid() else path end
          where unit_id = $1 and exists (select from unnest($2::text[]) as word
              where position(convert_to(word, 'UTF8') in body) > 0
                 or position(word in lower(encode(body, 'escape'))) > 0 or position(word in path || headers) > 0)",

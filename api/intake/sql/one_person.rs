@@ -39,8 +39,9 @@ pub(in crate::intake) async fn lists_that_hold(
                or exists (select from intake_row r, unnest($2::text[] || $3::text[]) as word
                    where r.unit_id = i.unit_id and r.intake_id = i.intake_id
                      and position(word in lower(concat(r.preview, r.resolution))) > 0)
+               or exists (select from unnest($2::text[]) as id where position(id in i.absences::text) > 0)
                or exists (select from unnest($3::text[]) as word
-                   where position(word in lower(concat(i.file_name, ' ', i.parsed))) > 0
+                   where position(word in lower(concat_ws(' ', i.file_name, i.parsed, i.absences, i.sheet, i.sheets))) > 0
                       or position(convert_to(word, 'UTF8') in b.content) > 0
                       or position(word in lower(encode(b.content, 'escape'))) > 0)
                or exists (select from jsonb_path_query(i.parsed, '$.rows[*]') as listed,
@@ -77,8 +78,9 @@ pub(in crate::intake) async fn empty(tx: &mut Tx, by: &Permit<PeopleErase>, list
     .await?;
     sqlx::query!(
         "update intake
-         set parsed = null, fault = null, columns = null, file_name = 'erased', version = version + 1,
-             state = case when state in ('applied', 'discarded') then state else 'discarded' end
+         set parsed = null, fault = null, columns = null, file_name = 'erased', absences = '[]', made = null, sheet = null,
+             sheets = '[]', version = version + 1,
+             state = case when state in ('applied', 'reversed', 'discarded') then state else 'discarded' end
          where unit_id = $1 and intake_id = any ($2)",
         unit,
         lists

@@ -36,6 +36,8 @@ fn evidence_recorded_under_another_spelling_counts_once_the_rows_are_one() {
     scenario(async |world| {
         let yesenia = person(&fixture::YESENIA);
         let other = double(world, "Jesenia", "Bergquist", None).await;
+        let helps = json!({"troop_id": fixture::VACANT_TROOP, "person_id": other, "lead": false});
+        world.manager.post("/assignments", helps).await.expect(201);
         agreement(world, other).await;
         assert_eq!(agreements(world).await, [(json!(yesenia), json!("missing"))]);
         let path = format!("/people/{other}/merge");
