@@ -27,6 +27,7 @@ pub mod need;
 pub mod needs;
 pub mod pages;
 pub mod parser_door;
+pub mod policies;
 pub mod postgres;
 pub mod returns;
 pub mod roster;
@@ -89,6 +90,7 @@ pub const FEATURES: &[Feature] = &[
     seasons::feature(),
     roster::feature(),
     standings::feature(),
+    policies::feature(),
     evidence::feature(),
     appointments::feature(),
     intake::feature(),

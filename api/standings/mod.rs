@@ -9,6 +9,7 @@
 //! [`record_evidence`] and [`record_decision`], and take back a whole list by [`withdraw_list`] or one fact by
 //! [`withdraw_fact`], between `change::hold` and `change::refresh`.
 
+mod compare;
 mod exceptions;
 mod find;
 mod gates;
@@ -25,6 +26,7 @@ pub mod rules;
 mod sql;
 mod subjects;
 
+pub use compare::{Compared, compare};
 pub use find::{TroopStanding, show};
 pub use gates::require;
 pub use one_fact::{FactsWanted, RecordedFact, fact_on_record, facts_on_record, withdraw_fact};

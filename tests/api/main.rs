@@ -33,6 +33,10 @@ mod needs;
 #[cfg(test)]
 mod pages;
 #[cfg(test)]
+mod policies;
+#[cfg(test)]
+mod policy_copies;
+#[cfg(test)]
 mod retries;
 #[cfg(test)]
 mod returns;
