@@ -13,6 +13,7 @@ mod compare;
 mod exceptions;
 mod find;
 mod gates;
+mod lapses_ahead;
 mod list;
 mod load;
 mod my_steps;
@@ -56,6 +57,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
     config
         .service(list::list_standings)
         .service(find::find_standing)
+        .service(lapses_ahead::list_lapses_ahead)
         .service(my_steps::list_my_steps)
         .service(exceptions::waive_requirement::waive_requirement)
         .service(exceptions::list_waivers::list_waivers)

@@ -27,6 +27,8 @@ mod intake_whole;
 #[cfg(test)]
 mod keys;
 #[cfg(test)]
+mod lapses_ahead;
+#[cfg(test)]
 mod limits;
 #[cfg(test)]
 mod needs;
