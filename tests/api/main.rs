@@ -13,6 +13,8 @@ mod evening;
 #[cfg(test)]
 mod evidence;
 #[cfg(test)]
+mod evidence_about_many;
+#[cfg(test)]
 mod exceptions;
 #[cfg(test)]
 mod faults;

@@ -49,6 +49,7 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("confirm_assignment", Manager, &[("assignment_id", Place("211"))]),
     ("record_evidence", Manager, &[("person_id", Lead("190"))]),
     ("withdraw_evidence", Manager, &[]),
+    ("record_evidence_about_many", Manager, &[("person_id", Lead("190"))]),
     ("waive_requirement", Manager, &[("person_id", Lead("190"))]),
     ("end_waiver", Manager, &[]),
     ("override_gate", Manager, &[("troop_id", Troop("163"))]),
