@@ -28,6 +28,7 @@ pub mod needs;
 pub mod one_person;
 pub mod pages;
 pub mod parser_door;
+pub mod policies;
 pub mod postgres;
 pub mod returns;
 pub mod roster;
@@ -108,6 +109,7 @@ pub const FEATURES: &[Feature] = &[
     seasons::feature(),
     roster::feature(),
     standings::feature(),
+    policies::feature(),
     evidence::feature(),
     appointments::feature(),
     intake::feature(),

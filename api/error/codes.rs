@@ -71,6 +71,7 @@ codes! {
     RequirementsOpen CONFLICT "requirements_open" "Requirements are still open" "This cannot be done while requirements are open. The list below names each and who can close it.";
     GateClosed CONFLICT "gate_closed" "The way is not open yet" "The unit's policy does not allow this yet. The list below names what is in the way, what opens it and who can do it.";
     WrongState CONFLICT "wrong_state" "Not in this state" "This act does not fit the present state. Read it again to see what can be done now.";
+    ConfirmationNeeded CONFLICT "confirmation_needed" "This changes a great deal at once" "This would change more than the policy's share at once. Look at what it would change, listed below; if it is meant, send it again with the stamp that confirms it.";
     NobodyMay CONFLICT "nobody_may" "The policy lets nobody do this" "The unit's policy says that nobody may let this go. Close what is open, or let the unit manager change the policy first.";
     SecondPersonNeeded CONFLICT "second_person_needed" "A second person must agree" "The policy asks for two people here, and you are the one who asked. Somebody else with the permission to agree (an overseer) must do this.";
     PreviewStale CONFLICT "preview_stale" "Things changed since the preview" "What you previewed has changed meanwhile. Look at the new preview, then apply that one.";

@@ -6,6 +6,7 @@
 
 mod list;
 mod record;
+mod record_many;
 mod report;
 mod rules;
 mod withdraw;
@@ -27,6 +28,7 @@ pub const fn feature() -> Feature {
 fn routes(config: &mut ServiceConfig<'_>) {
     config
         .service(record::record_evidence)
+        .service(record_many::record_evidence_about_many)
         .service(report::report_step)
         .service(list::list_evidence)
         .service(withdraw::withdraw_evidence);

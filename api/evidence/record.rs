@@ -39,6 +39,15 @@ pub enum HandOutcome {
     NotMet,
 }
 
+impl From<HandOutcome> for EvidenceOutcome {
+    fn from(outcome: HandOutcome) -> Self {
+        match outcome {
+            HandOutcome::Met => Self::Met,
+            HandOutcome::NotMet => Self::NotMet,
+        }
+    }
+}
+
 /// A fact about a requirement that the unit manager has seen.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -134,15 +143,11 @@ pub async fn record_evidence(
             return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
         }
     };
-    let outcome = match outcome {
-        HandOutcome::Met => EvidenceOutcome::Met,
-        HandOutcome::NotMet => EvidenceOutcome::NotMet,
-    };
     let source = EvidenceSource::Manager;
     let new = NewEvidence {
         requirement,
         subject,
-        outcome,
+        outcome: outcome.into(),
         observed_on: day.unwrap_or_else(|| permit.now().date_naive()),
         valid_until_on,
         score_percent,

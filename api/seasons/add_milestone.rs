@@ -9,17 +9,16 @@ use utoipa::ToSchema;
 use super::find_season::SeasonPath;
 use super::list_milestones::Milestone;
 use super::sql::milestones::{self, MilestoneRow};
+use super::versions::room_for_milestones;
 use super::{load, rules};
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, SeasonsChange};
+use crate::change::{self, Touched};
 use crate::common::answer::Created;
 use crate::common::body::{Json, Path};
 use crate::common::ids::MilestoneId;
 use crate::common::text;
 use crate::error::{ApiError, Code, Problems};
-
-/// How many milestones a season can have: the shipped ones and many of one's own.
-const MOST: usize = 100;
 
 /// A milestone to be added, dated or not.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
@@ -48,9 +47,15 @@ pub struct NewMilestone {
     #[garde(inner(custom(text::time_of_day)))]
     #[schema(min_length = 5, max_length = 5, pattern = "^([01][0-9]|2[0-3]):[0-5][0-9]$")]
     head_office_at_local_time: Option<String>,
+    /// For something that comes back every week from our day on, such as a cut-off for restocks: its last day. A policy's
+    /// gates cannot name such a milestone.
+    #[garde(inner(custom(text::day)))]
+    repeats_until_on: Option<NaiveDate>,
 }
 
 /// Add a milestone of the unit's own to a season.
+///
+/// What holds now may not reach its date, so every troop's standing is computed anew.
 #[utoipa::path(tag = "seasons", params(SeasonPath), request_body = NewMilestone, extensions(("x-permission" = json!(SeasonsChange::NAME))), responses((status = 201, description = "The milestone.", body = Milestone), Problems))]
 #[post("/v1/units/{unit_id}/seasons/{season_id}/milestones")]
 pub async fn add_milestone(
@@ -68,10 +73,12 @@ pub async fn add_milestone(
         at_local_time: time(&new.at_local_time),
         head_office_on_day: new.head_office_on_day,
         head_office_at_local_time: time(&new.head_office_at_local_time),
+        repeats_until_on: new.repeats_until_on,
         version: 1,
     };
-    let faults =
+    let mut faults =
         rules::time_faults((row.on_day, row.at_local_time), (row.head_office_on_day, row.head_office_at_local_time));
+    faults.extend(rules::repeat_fault(row.on_day, row.repeats_until_on));
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }
@@ -81,13 +88,13 @@ pub async fn add_milestone(
     tx.replay().await?;
     load::open(season.closed_at)?;
     let calendar = load::calendar_of(&mut tx, unit, &season).await?;
-    if calendar.milestones.len() >= MOST {
-        return Err(ApiError::new(Code::Conflict)
-            .detail(format!("A season has at most {MOST} milestones. Change one that is not needed.")));
-    }
+    room_for_milestones(milestones::all(&mut tx, unit, path.season_id).await?.len(), 1)?;
+    let touched = Touched::season(path.season_id);
+    change::hold(&mut tx, unit, &touched).await?;
     let log_seq = tx.seq().await?;
     milestones::insert(&mut tx, &permit, path.season_id, &row, log_seq).await?;
     tx.about("milestone", row.milestone_id);
+    change::refresh(&mut tx, unit, &touched).await?;
     let address = format!("/v1/units/{unit}/seasons/{}/milestones", path.season_id);
-    tx.commit_with(Created::new(&Milestone::new(row, &calendar))?.location(address)).await
+    tx.commit_with(Created::new(&Milestone::new(row, &calendar, permit.now()))?.location(address)).await
 }

@@ -58,6 +58,26 @@ pub enum When {
     Hour(NaiveDateTime),
 }
 
+impl When {
+    /// The local date.
+    #[must_use]
+    pub fn day(self) -> NaiveDate {
+        match self {
+            Self::Day(day) => day,
+            Self::Hour(local) => local.date(),
+        }
+    }
+
+    /// The same on another local date.
+    #[must_use]
+    pub fn on(self, day: NaiveDate) -> Self {
+        match self {
+            Self::Day(_) => Self::Day(day),
+            Self::Hour(local) => Self::Hour(day.and_time(local.time())),
+        }
+    }
+}
+
 impl Calendar {
     /// The instant of a milestone: ours, else head office's; none for an unknown or undated one.
     #[must_use]

@@ -9,8 +9,8 @@ use utoipa::{IntoParams, ToSchema};
 use super::list_milestones::Milestone;
 use super::sql::milestones::{self, MilestoneRow};
 use super::{load, rules};
-use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, SeasonsChange};
+use crate::auth::{Permit, Tx};
 use crate::change::{self, Touched};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Patch, Path};
@@ -65,6 +65,11 @@ pub struct MilestoneChange {
     #[serde(default)]
     #[schema(value_type = Option<String>, min_length = 5, max_length = 5, pattern = "^([01][0-9]|2[0-3]):[0-5][0-9]$")]
     head_office_at_local_time: Patch<String>,
+    /// The last day up to which it comes back every week from our day on; null means that it comes once.
+    #[garde(inner(custom(text::day)))]
+    #[serde(default)]
+    #[schema(value_type = Option<NaiveDate>)]
+    repeats_until_on: Patch<NaiveDate>,
 }
 
 impl MilestoneChange {
@@ -77,6 +82,10 @@ impl MilestoneChange {
         row.head_office_at_local_time =
             time_after(&self.head_office_on_day, &self.head_office_at_local_time, row.head_office_at_local_time);
         row.head_office_on_day = self.head_office_on_day.apply(row.head_office_on_day);
+        row.repeats_until_on = match (&self.on_day, &self.repeats_until_on) {
+            (Patch::Clear, Patch::Leave) => None,
+            (_, sent) => sent.apply(row.repeats_until_on),
+        };
     }
 
     /// The names of the fields that were sent, for the log.
@@ -87,6 +96,7 @@ impl MilestoneChange {
             (self.at_local_time != Patch::Leave, "at_local_time"),
             (self.head_office_on_day != Patch::Leave, "head_office_on_day"),
             (self.head_office_at_local_time != Patch::Leave, "head_office_at_local_time"),
+            (self.repeats_until_on != Patch::Leave, "repeats_until_on"),
         ]
         .into_iter()
         .filter_map(|(sent, name)| sent.then_some(name))
@@ -124,10 +134,14 @@ pub async fn change_milestone(
     if_match.require(row.version)?;
     load::open(season.closed_at)?;
     sent.apply(&mut row);
-    let faults =
+    let mut faults =
         rules::time_faults((row.on_day, row.at_local_time), (row.head_office_on_day, row.head_office_at_local_time));
+    faults.extend(rules::repeat_fault(row.on_day, row.repeats_until_on));
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
+    }
+    if row.repeats_until_on.is_some() {
+        no_gate_waits_for(&mut tx, unit, path.season_id, &row.code).await?;
     }
     let touched = Touched::season(path.season_id);
     change::hold(&mut tx, unit, &touched).await?;
@@ -138,5 +152,16 @@ pub async fn change_milestone(
     tx.about("milestone", path.milestone_id);
     sent.fields().for_each(|field| tx.about("field", field));
     change::refresh(&mut tx, unit, &touched).await?;
-    tx.commit_with(Answer::new(&Milestone::new(row, &calendar))?).await
+    tx.commit_with(Answer::new(&Milestone::new(row, &calendar, permit.now()))?).await
+}
+
+/// A gate waits for one point in time: what the policy names cannot come back every week.
+async fn no_gate_waits_for(tx: &mut Tx, unit: UnitId, season: SeasonId, code: &str) -> Result<(), ApiError> {
+    let policy = load::policy_of(tx, unit, season).await?;
+    let mut rules = policy.gates.iter().flat_map(|gate| &gate.rules);
+    if rules.any(|rule| [&rule.from, &rule.until].into_iter().flatten().any(|named| named == code)) {
+        let detail = "A gate of the policy waits for this milestone, so it must come once. Change the policy first, or add another milestone that repeats.";
+        return Err(ApiError::new(Code::Conflict).detail(detail));
+    }
+    Ok(())
 }

@@ -24,7 +24,7 @@ pub struct SeasonPath {
     unit_id: UnitId,
     /// The season.
     #[param(value_type = uuid::Uuid)]
-    pub(super) season_id: SeasonId,
+    pub season_id: SeasonId,
 }
 
 /// A season.

@@ -9,7 +9,7 @@ use utoipa::{IntoParams, ToSchema};
 use super::calendar::Calendar;
 use super::find_season::SeasonPath;
 use super::sql::milestones::{self, MilestoneRow};
-use super::{load, sql};
+use super::{load, rules, sql};
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, SeasonsRead};
 use crate::common::answer::Answer;
@@ -45,14 +45,28 @@ pub struct Milestone {
     /// The instant that counts: ours, else head office's; null while neither is dated.
     #[schema(required = true)]
     pub falls_at: Option<DateTime<Utc>>,
+    /// Head office's own instant; null where it has no day of its own.
+    #[schema(required = true)]
+    pub head_office_falls_at: Option<DateTime<Utc>>,
+    /// The last day up to which it comes back every week, on the same weekday at the same local time; null when it comes
+    /// once.
+    #[schema(required = true)]
+    pub repeats_until_on: Option<NaiveDate>,
+    /// When it comes next, from now on; null when that is over, or it has no day.
+    #[schema(required = true)]
+    pub falls_next_at: Option<DateTime<Utc>>,
     /// The version of these fields.
     #[schema(max_length = 30, example = "\"v1\"")]
     pub etag: String,
 }
 
 impl Milestone {
-    pub(super) fn new(row: MilestoneRow, calendar: &Calendar) -> Self {
+    pub(super) fn new(row: MilestoneRow, calendar: &Calendar, now: DateTime<Utc>) -> Self {
         let meant = load::milestone(row.clone());
+        let falls_next_at = meant.ours.or(meant.head_office).and_then(|first| {
+            let each = rules::weekly(first.day(), row.repeats_until_on).map(|day| calendar.resolve(first.on(day)));
+            each.into_iter().find(|instant| *instant >= now)
+        });
         Self {
             milestone_id: MilestoneId(row.milestone_id),
             code: row.code,
@@ -62,6 +76,9 @@ impl Milestone {
             head_office_on_day: row.head_office_on_day,
             head_office_at_local_time: row.head_office_at_local_time.map(text::time_text),
             falls_at: meant.ours.or(meant.head_office).map(|when| calendar.resolve(when)),
+            head_office_falls_at: meant.head_office.map(|when| calendar.resolve(when)),
+            repeats_until_on: row.repeats_until_on,
+            falls_next_at,
             etag: etag(row.version),
         }
     }
@@ -110,7 +127,7 @@ pub async fn list_milestones(
     let row = sql::find(&mut tx, unit, path.season_id).await?.ok_or(Code::NotFound)?;
     let calendar = load::calendar_of(&mut tx, unit, &row.try_into()?).await?;
     let rows = milestones::all(&mut tx, unit, path.season_id).await?;
-    let mut items: Vec<Milestone> = rows.into_iter().map(|row| Milestone::new(row, &calendar)).collect();
+    let mut items: Vec<Milestone> = rows.into_iter().map(|row| Milestone::new(row, &calendar, tx.now())).collect();
     items.sort_by_key(Milestone::place);
     items.retain(|milestone| after.as_ref().is_none_or(|after| milestone.place() > *after));
     let more = page::cut(&mut items, limit);

@@ -73,6 +73,14 @@ pub async fn resolve(tx: &mut Tx, unit: UnitId, asked: Option<SeasonId>) -> Resu
     row.ok_or_else(|| ApiError::new(Code::UnknownReference).errors(vec![fault()]))?.try_into()
 }
 
+/// Whether the unit has this season.
+///
+/// # Errors
+/// Database faults.
+pub async fn exists(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<bool, ApiError> {
+    Ok(sql::find(tx, unit, season).await?.is_some())
+}
+
 /// The season, held as it is until the transaction ends, closed or not: for acts that look at something else before they
 /// ask whether it is open ([`ThisSeason::open`]).
 ///
@@ -116,13 +124,14 @@ pub(super) fn open(closed_at: Option<DateTime<Utc>>) -> Result<(), ApiError> {
     if closed_at.is_some() { Err(Code::SeasonClosed.into()) } else { Ok(()) }
 }
 
-/// The season's calendar, with its milestones as they are dated now.
+/// The season's calendar, with its milestones as they are dated now, but those that repeat.
 ///
 /// # Errors
 /// Database faults.
 pub async fn calendar_of(tx: &mut Tx, unit: UnitId, season: &ThisSeason) -> Result<Calendar, ApiError> {
     let rows = milestones::all(tx, unit, season.season_id).await?;
-    let milestones = rows.into_iter().map(milestone).collect();
+    // What comes back every week is no point that something is done before or that a gate waits for.
+    let milestones = rows.into_iter().filter(|row| row.repeats_until_on.is_none()).map(milestone).collect();
     Ok(Calendar { zone: season.zone, starts_on: season.starts_on, milestones })
 }
 

@@ -1,6 +1,6 @@
 //! What a season's fields must be: pure.
 
-use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 
 use crate::error::FieldError;
@@ -67,6 +67,27 @@ pub(super) fn time_faults(
         .collect()
 }
 
+/// What is wrong with a weekly repetition, if anything: it needs a first day, and it goes on for at most 60 weeks.
+pub(super) fn repeat_fault(on_day: Option<NaiveDate>, repeats_until_on: Option<NaiveDate>) -> Option<FieldError> {
+    let until = repeats_until_on?;
+    let fault = |code: &str, detail: String| Some(FieldError::at("/repeats_until_on", code, detail));
+    let Some(first) = on_day else {
+        return fault("needs_day", "a last day only together with the first one (on_day)".to_owned());
+    };
+    let most = first.checked_add_days(Days::new(420)).unwrap_or(first);
+    if until <= first {
+        return fault("too_early", format!("a day after {first}, the first one"));
+    }
+    (until > most)
+        .then(|| FieldError::at("/repeats_until_on", "too_far", format!("at most 60 weeks: {most} or earlier")))
+}
+
+/// The days of something that comes every week from a day on; only that day where it does not repeat.
+pub(super) fn weekly(first: NaiveDate, until: Option<NaiveDate>) -> impl Iterator<Item = NaiveDate> {
+    let days = (0_u64..).step_by(7).map_while(move |days| first.checked_add_days(Days::new(days)));
+    days.take_while(move |day| *day == first || until.is_some_and(|until| *day <= until))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -88,6 +109,28 @@ mod tests {
         }
         for bad in ["", "US", "USD ", "D E", "ABC"] {
             assert!(currency_fault(bad).is_some(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn what_repeats_comes_every_seventh_day_up_to_its_last_day() {
+        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
+        let days = |until: Option<&str>| -> Vec<String> {
+            weekly(day("2027-02-24"), until.map(day)).map(|day| day.to_string()).collect()
+        };
+        assert_eq!(days(None), ["2027-02-24"]);
+        assert_eq!(days(Some("2027-03-02")), ["2027-02-24"]);
+        assert_eq!(days(Some("2027-03-17")), ["2027-02-24", "2027-03-03", "2027-03-10", "2027-03-17"]);
+        for (first, until, expected) in [
+            (Some("2027-02-24"), None, None),
+            (Some("2027-02-24"), Some("2027-02-25"), None),
+            (Some("2027-02-24"), Some("2028-04-19"), None),
+            (Some("2027-02-24"), Some("2028-04-20"), Some("too_far")),
+            (Some("2027-02-24"), Some("2027-02-24"), Some("too_early")),
+            (None, Some("2027-02-24"), Some("needs_day")),
+        ] {
+            let told = repeat_fault(first.map(day), until.map(day)).map(|fault| fault.code);
+            assert_eq!(told.as_deref(), expected, "{first:?} {until:?}");
         }
     }
 

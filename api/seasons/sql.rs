@@ -187,13 +187,15 @@ pub(super) async fn lock_for_policy(
     tx: &mut Tx,
     by: &Permit<PolicyChange>,
     season: SeasonId,
-) -> Result<Option<Option<DateTime<Utc>>>, ApiError> {
-    let closed_at = sqlx::query_scalar!(
-        "select closed_at from season where unit_id = $1 and season_id = $2 for no key update",
+) -> Result<Option<SeasonRow>, ApiError> {
+    let row = sqlx::query_as!(
+        SeasonRow,
+        "select season_id, label, time_zone, currency, starts_on, ends_on, is_current, closed_at, version
+         from season where unit_id = $1 and season_id = $2 for no key update",
         by.unit()?.0,
         season.0
     );
-    Ok(closed_at.fetch_optional(tx.db()).await?)
+    Ok(row.fetch_optional(tx.db()).await?)
 }
 
 /// The first version comes with the season, every later one with a change of the policy.

@@ -9,9 +9,11 @@
 //! [`record_evidence`] and [`record_decision`], and take back a whole list by [`withdraw_list`] or one fact by
 //! [`withdraw_fact`], between `change::hold` and `change::refresh`.
 
+mod compare;
 mod exceptions;
 mod find;
 mod gates;
+mod lapses_ahead;
 mod list;
 mod load;
 mod my_steps;
@@ -26,6 +28,7 @@ pub mod rules;
 mod sql;
 mod subjects;
 
+pub use compare::{Compared, compare};
 pub use find::{TroopStanding, show};
 pub use gates::require;
 pub use one_fact::{FactsWanted, RecordedFact, fact_on_record, facts_on_record, withdraw_fact};
@@ -33,7 +36,7 @@ pub use read::{StandingsThen, TroopThen, all, names, one, seen_by};
 pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence, withdraw_list};
 pub use recorded::recorded;
 pub use refresh::{computed, refresh_due};
-pub use subjects::{has_troop, troops_of_person};
+pub use subjects::{has_troop, known_subjects, troops_of_person};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -57,6 +60,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
     config
         .service(list::list_standings)
         .service(find::find_standing)
+        .service(lapses_ahead::list_lapses_ahead)
         .service(my_steps::list_my_steps)
         .service(exceptions::waive_requirement::waive_requirement)
         .service(exceptions::list_waivers::list_waivers)

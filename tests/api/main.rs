@@ -13,6 +13,8 @@ mod evening;
 #[cfg(test)]
 mod evidence;
 #[cfg(test)]
+mod evidence_about_many;
+#[cfg(test)]
 mod exceptions;
 #[cfg(test)]
 mod faults;
@@ -27,11 +29,17 @@ mod intake_whole;
 #[cfg(test)]
 mod keys;
 #[cfg(test)]
+mod lapses_ahead;
+#[cfg(test)]
 mod limits;
 #[cfg(test)]
 mod needs;
 #[cfg(test)]
 mod pages;
+#[cfg(test)]
+mod policies;
+#[cfg(test)]
+mod policy_copies;
 #[cfg(test)]
 mod retries;
 #[cfg(test)]

@@ -293,3 +293,72 @@ fn a_closed_season_refuses_every_change() {
         manager.get(&troop).await.expect(200);
     });
 }
+
+#[test]
+fn a_milestone_comes_back_every_week_at_its_local_time() {
+    scenario(async |world| {
+        let path = format!("{}/milestones", season());
+        let cut_off = json!({
+            "code": "restock_cut_off", "title": "Restock cut-off", "on_day": "2040-02-22", "at_local_time": "18:00",
+            "repeats_until_on": "2040-03-21"
+        });
+        let made = world.manager.post(&path, cut_off).await.expect(201);
+        assert_eq!(
+            (made.at("/falls_at"), made.at("/falls_next_at"), made.at("/repeats_until_on")),
+            (json!("2040-02-23T00:00:00Z"), json!("2040-02-23T00:00:00Z"), json!("2040-03-21"))
+        );
+        // 22 and 29 February, 7, 14 and 21 March; clocks go forward there on 11 March 2040.
+        for (now, next) in [
+            ("2040-02-23T00:00:30Z", json!("2040-03-01T00:00:00Z")),
+            ("2040-03-10T12:00:00Z", json!("2040-03-14T23:00:00Z")),
+            ("2040-03-22T12:00:00Z", json!(null)),
+        ] {
+            world.set_clock(now.parse().expect("an instant")).await;
+            assert_eq!(milestone(&world.manager, "restock_cut_off").await["falls_next_at"], next, "{now}");
+        }
+        let once = change_milestone(&world.manager, &made.json(), json!({"repeats_until_on": null})).await.expect(200);
+        assert_eq!(once.at("/repeats_until_on"), json!(null));
+    });
+}
+
+#[test]
+fn a_repetition_needs_its_first_day_and_no_gate_waits_for_one() {
+    scenario(async |world| {
+        let path = format!("{}/milestones", season());
+        for (on_day, until, code) in [
+            (json!(null), "2040-03-21", "needs_day"),
+            (json!("2040-03-21"), "2040-03-21", "too_early"),
+            (json!("2040-03-21"), "2041-05-16", "too_far"),
+        ] {
+            let new = json!({"code": "cut_off", "title": "Cut-off", "on_day": on_day, "repeats_until_on": until});
+            let refused = world.manager.post(&path, new).await.expect_problem(422, "invalid");
+            assert_eq!(
+                (places(&refused), refused.at("/errors/0/code")),
+                (vec!["/repeats_until_on".to_owned()], json!(code))
+            );
+        }
+        let due = milestone(&world.manager, "opening_orders_due").await;
+        let weekly = json!({"repeats_until_on": "2040-03-21"});
+        change_milestone(&world.manager, &due, weekly.clone()).await.expect_problem(409, "conflict");
+        let kits = milestone(&world.manager, "kits_out").await;
+        change_milestone(&world.manager, &kits, weekly).await.expect(200);
+        let policy = format!("{}/policy", season());
+        let mut changed = world.manager.get(&policy).await.expect(200).at("/policy");
+        changed["gates"][1]["rules"][0]["from"] = json!("kits_out");
+        let refused = world.manager.put(&policy, "\"v1\"", changed).await.expect_problem(422, "invalid");
+        assert_eq!(refused.at("/errors/0/code"), "unknown_milestone");
+    });
+}
+
+#[test]
+fn head_offices_own_date_has_its_own_instant() {
+    scenario(async |world| {
+        let due = milestone(&world.manager, "return_due").await;
+        let pair =
+            change_milestone(&world.manager, &due, json!({"head_office_on_day": "2040-01-22"})).await.expect(200);
+        assert_eq!(
+            (pair.at("/falls_at"), pair.at("/head_office_falls_at")),
+            (json!("2040-01-20T06:00:00Z"), json!("2040-01-23T06:00:00Z"))
+        );
+    });
+}

@@ -49,6 +49,7 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("confirm_assignment", Manager, &[("assignment_id", Place("211"))]),
     ("record_evidence", Manager, &[("person_id", Lead("190"))]),
     ("withdraw_evidence", Manager, &[]),
+    ("record_evidence_about_many", Manager, &[("person_id", Lead("190"))]),
     ("waive_requirement", Manager, &[("person_id", Lead("190"))]),
     ("end_waiver", Manager, &[]),
     ("override_gate", Manager, &[("troop_id", Troop("163"))]),
@@ -78,7 +79,9 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("change_season", Manager, &[]),
     ("add_milestone", Manager, &[]),
     ("change_milestone", Manager, &[]),
+    ("preview_policy", Manager, &[]),
     ("change_policy", Manager, &[]),
+    ("copy_policy", Manager, &[]),
 ];
 
 /// What no example can do, since only its owner has the secret or the demo has no such thing: the answer that says so, and
@@ -323,6 +326,9 @@ pub async fn every_example_works(sign_ins: &str) {
         // The other unit that was made is not the one that we work in.
         if *id != "create_unit" {
             demo.note(&answer);
+        }
+        if *id == "create_season" {
+            demo.ids.insert("from_season_id".to_owned(), answer["season_id"].as_str().unwrap_or_default().to_owned());
         }
         if *id == "upload_list" {
             demo.await_list().await;

@@ -44,8 +44,17 @@ pub struct Policy {
     /// to the end of the day that is so many days after the list's day.
     #[schema(minimum = 0, maximum = 90)]
     pub grace_days: u16,
+    /// The share of the appointed troops, in percent, that a changed policy may take the appointment from without a second
+    /// confirmation.
+    #[serde(default = "mass_lapse_percent")]
+    #[schema(minimum = 1, maximum = 100)]
+    pub mass_lapse_percent: u8,
     /// The numbers that posted lists are read by.
     pub intake: IntakeNumbers,
+}
+
+const fn mass_lapse_percent() -> u8 {
+    20
 }
 
 /// Requirements of which any one is enough.

@@ -68,6 +68,7 @@ impl Faults {
 
 fn numbers(policy: &Policy, faults: &mut Faults) {
     faults.within("/grace_days", policy.grace_days, 0, 90);
+    faults.within("/mass_lapse_percent", policy.mass_lapse_percent, 1, 100);
     faults.within("/requirements", policy.requirements.len(), 0, 40);
     faults.within("/any_of", policy.any_of.len(), 0, 20);
     let intake = &policy.intake;
@@ -190,8 +191,10 @@ fn check_rule(
         if let Some(code) = milestone
             && !milestones.contains(&&**code)
         {
-            let detail =
-                format!("This season has no milestone \"{code}\"; add it, or name one of: {}.", milestones.join(", "));
+            let detail = format!(
+                "This season has no milestone \"{code}\" that comes once; add it, or name one of: {}.",
+                milestones.join(", ")
+            );
             faults.add(format!("{place}/{key}"), "unknown_milestone", detail);
         }
     }

@@ -3,7 +3,7 @@
 use chrono::{NaiveDate, NaiveTime};
 use uuid::Uuid;
 
-use crate::auth::permission::SeasonsChange;
+use crate::auth::permission::{Permission, SeasonsChange};
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{MilestoneId, SeasonId, UnitId};
 use crate::error::{ApiError, Code, OnConstraint as _};
@@ -17,6 +17,7 @@ pub(in crate::seasons) struct MilestoneRow {
     pub at_local_time: Option<NaiveTime>,
     pub head_office_on_day: Option<NaiveDate>,
     pub head_office_at_local_time: Option<NaiveTime>,
+    pub repeats_until_on: Option<NaiveDate>,
     pub version: i64,
 }
 
@@ -28,7 +29,8 @@ pub(in crate::seasons) async fn all(
 ) -> Result<Vec<MilestoneRow>, ApiError> {
     let rows = sqlx::query_as!(
         MilestoneRow,
-        "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time, version
+        "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time,
+                repeats_until_on, version
          from milestone where unit_id = $1 and season_id = $2 order by code",
         unit.0,
         season.0
@@ -44,7 +46,8 @@ pub(in crate::seasons) async fn lock(
 ) -> Result<MilestoneRow, ApiError> {
     let row = sqlx::query_as!(
         MilestoneRow,
-        "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time, version
+        "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time,
+                repeats_until_on, version
          from milestone where unit_id = $1 and season_id = $2 and milestone_id = $3 for update",
         by.unit()?.0,
         season.0,
@@ -53,19 +56,19 @@ pub(in crate::seasons) async fn lock(
     row.fetch_optional(tx.db()).await?.ok_or_else(|| Code::NotFound.into())
 }
 
-pub(in crate::seasons) async fn insert(
+pub(in crate::seasons) async fn insert<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<SeasonsChange>,
+    by: &Permit<P>,
     season: SeasonId,
     row: &MilestoneRow,
     log_seq: i64,
 ) -> Result<(), ApiError> {
     sqlx::query!(
         "insert into milestone (unit_id, milestone_id, season_id, code, title, on_day, at_local_time, head_office_on_day,
-             head_office_at_local_time, version, log_seq)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10)",
+             head_office_at_local_time, repeats_until_on, version, log_seq)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, 1, $11)",
         by.unit()?.0, row.milestone_id, season.0, row.code, row.title, row.on_day, row.at_local_time,
-        row.head_office_on_day, row.head_office_at_local_time, log_seq
+        row.head_office_on_day, row.head_office_at_local_time, row.repeats_until_on, log_seq
     )
     .execute(tx.db())
     .await
@@ -82,7 +85,7 @@ pub(in crate::seasons) async fn update(
 ) -> Result<(), ApiError> {
     sqlx::query!(
         "update milestone set title = $3, on_day = $4, at_local_time = $5, head_office_on_day = $6,
-             head_office_at_local_time = $7, version = version + 1, log_seq = $8
+             head_office_at_local_time = $7, repeats_until_on = $8, version = version + 1, log_seq = $9
          where unit_id = $1 and milestone_id = $2",
         by.unit()?.0,
         row.milestone_id,
@@ -91,6 +94,7 @@ pub(in crate::seasons) async fn update(
         row.at_local_time,
         row.head_office_on_day,
         row.head_office_at_local_time,
+        row.repeats_until_on,
         log_seq
     )
     .execute(tx.db())

@@ -21,6 +21,8 @@ mod wording;
 #[cfg(test)]
 mod any_facts;
 #[cfg(test)]
+mod by_the_second;
+#[cfg(test)]
 mod properties;
 #[cfg(test)]
 mod table;

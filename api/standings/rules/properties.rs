@@ -12,23 +12,29 @@ proptest! {
     #![proptest_config(config(300))]
 
     #[test]
-    fn the_order_of_facts_does_not_matter(policy in some_policy(), facts in some_facts(), now in hours(-10..150)) {
-        let mut turned = facts.clone();
-        turned.evidence.reverse();
-        turned.decisions.reverse();
-        turned.waivers.reverse();
-        turned.overrides.reverse();
-        turned.assignments.reverse();
+    fn the_order_of_facts_does_not_matter(
+        policy in some_policy(), (facts, turned) in in_two_orders(), now in hours(-10..150)
+    ) {
         prop_assert_eq!(standing(&policy, &calendar(), &facts, now), standing(&policy, &calendar(), &turned, now));
     }
 
+    /// Met facts more: some about what was said before of the same person or troop, and recorded after it.
     #[test]
-    fn one_more_met_fact_never_closes_a_gate(
-        policy in some_policy(), facts in some_facts(), more in a_fact(), now in hours(-10..150)
+    fn met_facts_more_never_close_a_gate(
+        policy in some_policy(), facts in some_facts(),
+        more in prop::collection::vec((a_fact(), prop::option::of(any::<prop::sample::Index>())), 3..12),
+        now in hours(-10..150)
     ) {
         let before = standing(&policy, &calendar(), &facts, now);
-        let mut richer = facts;
-        richer.evidence.push(EvidenceFact { outcome: EvidenceOutcome::Met, ..more });
+        let mut richer = facts.clone();
+        richer.evidence.extend(more.into_iter().map(|(more, like)| {
+            let like = like.filter(|_| !facts.evidence.is_empty()).map(|like| like.get(&facts.evidence));
+            let (requirement, person_id) = match like {
+                Some(one) => (one.requirement.clone(), one.person_id),
+                None => (more.requirement, more.person_id),
+            };
+            EvidenceFact { requirement, person_id, outcome: EvidenceOutcome::Met, seq: 50, ..more }
+        }));
         let after = standing(&policy, &calendar(), &richer, now);
         for (was, is) in before.gates.iter().zip(&after.gates) {
             prop_assert!(is.open || !was.open, "{:?} closed", is.gate);
@@ -36,45 +42,53 @@ proptest! {
     }
 
     #[test]
-    fn what_is_recorded_later_is_not_known(policy in some_policy(), facts in some_facts(), now in hours(-10..150)) {
+    fn what_happens_later_is_not_known(policy in some_policy(), facts in some_facts(), now in hours(-10..150)) {
         let mut known = facts.clone();
         known.evidence.retain(|fact| fact.recorded_at <= now);
         known.decisions.retain(|decision| decision.decided_at <= now);
         known.waivers.retain(|waiver| waiver.granted_at <= now);
         known.overrides.retain(|one| one.granted_at <= now);
-        for assignment in &mut known.assignments {
-            if assignment.confirmed_at.is_some_and(|instant| instant > now) {
-                assignment.confirmed_at = None;
+        let revoked = known.waivers.iter_mut().map(|one| &mut one.revoked_at);
+        for end in revoked.chain(known.overrides.iter_mut().map(|one| &mut one.revoked_at)) {
+            end.take_if(|end| *end > now);
+        }
+        for AssignmentFact { lead, lead_changed_at, proposed_at, confirmed_at, declined_at, ended_at, .. } in
+            &mut known.assignments
+        {
+            for instant in [proposed_at, confirmed_at, declined_at, ended_at] {
+                instant.take_if(|instant| *instant > now);
             }
-            if assignment.proposed_at.is_some_and(|instant| instant > now) {
-                assignment.proposed_at = None;
-            }
+            // Whoever leads at the end led before as often as the lead has not changed since.
+            let later = lead_changed_at.extract_if(.., |instant| *instant > now).count();
+            *lead ^= later % 2 == 1;
         }
         prop_assert_eq!(standing(&policy, &calendar(), &facts, now), standing(&policy, &calendar(), &known, now));
     }
 
     /// The table of states, read off the answer's own rows: one state always applies, and the first that does is taken.
+    /// Where several coordinators count, the policy says which of them speaks for the troop.
     #[test]
     fn the_table_of_states_is_total(policy in some_policy(), facts in some_facts(), now in hours(-10..150)) {
-        let policy = Policy { counted_coordinators: CountedCoordinators::Lead, ..policy };
+        use CoordinatorState::{Appointed, Gathering, Lapsed, Ready, Suspended};
         let standing = standing(&policy, &calendar(), &facts, now);
-        let lead = standing.coordinators.iter().filter(|one| one.lead).max_by_key(|one| match one.state {
-            CoordinatorState::Suspended => 5,
-            CoordinatorState::Lapsed => 4,
-            CoordinatorState::Gathering => 3,
-            CoordinatorState::Ready => 2,
-            CoordinatorState::Appointed => 1,
-        });
-        let rows: Vec<_> = lead.into_iter().flat_map(|lead| &lead.requirements).chain(&standing.requirements).collect();
-        let appointed = lead.is_some_and(|lead| lead.appointed_at.is_some());
+        let (all, first) = match policy.counted_coordinators {
+            CountedCoordinators::Lead => (false, [Suspended, Lapsed, Gathering, Ready, Appointed]),
+            CountedCoordinators::All => (true, [Suspended, Lapsed, Gathering, Ready, Appointed]),
+            CountedCoordinators::Any => (true, [Appointed, Ready, Lapsed, Gathering, Suspended]),
+        };
+        let counted = standing.coordinators.iter().filter(|one| all || one.lead);
+        let speaks = counted.min_by_key(|one| first.iter().position(|state| *state == one.state));
+        let rows: Vec<_> =
+            speaks.into_iter().flat_map(|one| &one.requirements).chain(&standing.requirements).collect();
+        let appointed = speaks.is_some_and(|one| one.appointed_at.is_some());
         let mut seasons: Vec<_> = facts.decisions.iter()
             .filter(|one| one.decided_at <= now && matches!(one.kind, DecisionKind::SitOut | DecisionKind::Rejoin))
             .collect();
         seasons.sort_by_key(|one| (one.decided_at, one.seq, one.decision_id));
         let table = [
             (TroopState::SittingOut, seasons.last().is_some_and(|last| last.kind == DecisionKind::SitOut)),
-            (TroopState::Vacant, lead.is_none()),
-            (TroopState::Suspended, lead.is_some_and(|lead| lead.suspended_at.is_some())),
+            (TroopState::Vacant, speaks.is_none()),
+            (TroopState::Suspended, speaks.is_some_and(|one| one.suspended_at.is_some())),
             (TroopState::Lapsed, appointed && rows.iter().any(|row| !row.closed && row.grace_until_at.is_none())),
             (TroopState::Appointed, appointed),
             (TroopState::Ready, rows.iter().all(|row| row.closed)),
@@ -86,7 +100,11 @@ proptest! {
     /// A waiver closes nothing before it is granted, after it was taken back, from the end of its last day on, or where
     /// the policy lets nobody waive; and whatever reads as waived is closed by a waiver that is in force.
     #[test]
-    fn a_waiver_never_outlives_its_end(policy in some_policy(), facts in some_facts(), now in hours(-10..150)) {
+    fn a_waiver_never_outlives_its_end(
+        policy in some_policy(), facts in some_facts(), waivers in prop::collection::vec(a_waiver(), 0..12),
+        now in hours(-10..150)
+    ) {
+        let facts = Facts { waivers, ..facts };
         let calendar = calendar();
         let seen = standing(&policy, &calendar, &facts, now);
         let own = seen.coordinators.iter().flat_map(|one| &one.requirements);
@@ -97,6 +115,7 @@ proptest! {
             // New York is five hours behind in January: the day after the last one begins at five o'clock UTC.
             let end = (waiver.until_on + TimeDelta::days(1)).and_hms_opt(5, 0, 0).unwrap().and_utc();
             prop_assert!(waiver.granted_at <= now && now < end, "{} at {}", waiver.until_on, now);
+            prop_assert!(waiver.revoked_at.is_none_or(|back| now < back), "taken back before {}", now);
             prop_assert_ne!(row.waivable_by, WaivableBy::Never);
         }
     }

@@ -94,6 +94,31 @@ pub(in super::super) async fn troops_of(
     Ok(rows.fetch_all(tx.db()).await?)
 }
 
+/// A person's place in a troop.
+pub(in super::super) struct PlaceRow {
+    pub person_id: Uuid,
+    pub troop_id: Uuid,
+}
+
+/// Where these people coordinate, or are proposed to, in a season.
+pub(in super::super) async fn places_of(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: SeasonId,
+    people: &[PersonId],
+) -> Result<Vec<PlaceRow>, ApiError> {
+    let people: Vec<Uuid> = people.iter().map(|person| person.0).collect();
+    let rows = sqlx::query_as!(
+        PlaceRow,
+        "select person_id, troop_id from assignment
+         where unit_id = $1 and season_id = $2 and person_id = any ($3) and ended_at is null and declined_at is null",
+        unit.0,
+        season.0,
+        &people
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
 /// An answer to be kept.
 pub(in super::super) struct NewAnswer {
     pub troop_id: TroopId,

@@ -54,6 +54,8 @@ fn each_fault_is_told_at_its_place() {
         ),
         ("/gates/2/rules/0/needs_appointment", json!(false), "/gates/2/rules/0", "needs_nothing"),
         ("/grace_days", json!(91), "/grace_days", "too_large"),
+        ("/mass_lapse_percent", json!(0), "/mass_lapse_percent", "too_small"),
+        ("/mass_lapse_percent", json!(101), "/mass_lapse_percent", "too_large"),
         ("/intake/mass_change_percent", json!(0), "/intake/mass_change_percent", "too_small"),
         ("/intake/match_review_percent", json!(99), "/intake/match_review_percent", "lines_crossed"),
         ("/any_of", json!([{"code": "course", "requirements": ["agreement"]}]), "/any_of/0/requirements", "too_small"),

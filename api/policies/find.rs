@@ -5,15 +5,14 @@ use chrono::{DateTime, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
 
-use super::find_season::SeasonPath;
-use super::policy::Policy;
-use super::sql::{self, PolicyRow};
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, PolicyRead};
 use crate::common::answer::Answer;
 use crate::common::body::Path;
 use crate::common::etag::etag;
-use crate::error::{ApiError, Code, Problems};
+use crate::error::{ApiError, Problems};
+use crate::seasons::policy::Policy;
+use crate::seasons::{self, PolicyVersion, SeasonPath};
 
 /// A policy in force, with its number.
 #[derive(Debug, Serialize, ToSchema)]
@@ -30,22 +29,22 @@ pub struct PolicyInForce {
     pub etag: String,
 }
 
-impl From<PolicyRow> for PolicyInForce {
-    fn from(row: PolicyRow) -> Self {
-        let PolicyRow { version, document, made_at } = row;
-        Self { version, made_at, policy: document.0, etag: etag(version) }
+impl From<PolicyVersion> for PolicyInForce {
+    fn from(row: PolicyVersion) -> Self {
+        let PolicyVersion { version, policy, made_at } = row;
+        Self { version, made_at, policy, etag: etag(version) }
     }
 }
 
 /// Show a season's policy: what is asked of whom, and which gate waits for it.
-#[utoipa::path(tag = "seasons", params(SeasonPath), extensions(("x-permission" = json!(PolicyRead::NAME))), responses((status = 200, description = "The policy in force.", body = PolicyInForce), Problems))]
+#[utoipa::path(tag = "policies", params(SeasonPath), extensions(("x-permission" = json!(PolicyRead::NAME))), responses((status = 200, description = "The policy in force.", body = PolicyInForce), Problems))]
 #[get("/v1/units/{unit_id}/seasons/{season_id}/policy")]
 pub async fn find_policy(
     permit: Permit<PolicyRead>,
     path: Path<SeasonPath>,
 ) -> Result<Answer<PolicyInForce>, ApiError> {
     let mut tx = permit.tx()?;
-    let row = sql::policy(&mut tx, permit.unit()?, path.season_id, None).await?.ok_or(Code::NotFound)?;
+    let row = seasons::policy_in_force(&mut tx, permit.unit()?, path.season_id).await?;
     let version = row.version;
     Ok(Answer::new(&PolicyInForce::from(row))?.version(version))
 }
