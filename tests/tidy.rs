@@ -11,7 +11,7 @@ mod tidy {
 
     /// Longer than 300 lines and without a good seam so far, each with the length that it may not pass. The list may only
     /// shrink.
-    const LONG_FILES: &[(&str, usize)] = &[("api/accounts/sql.rs", 466), ("api/postgres/cluster.rs", 340)];
+    const LONG_FILES: &[(&str, usize)] = &[("api/postgres/cluster.rs", 340)];
 
     fn gather(folder: &str, end: &str) -> Vec<Source> {
         let root = Path::new(env!("CARGO_MANIFEST_DIR"));

@@ -1,13 +1,20 @@
 //! Every query of accounts.
 
+mod keys;
 pub(super) mod one_person;
+mod sessions;
+
+pub(super) use keys::{KeyRow, insert_key, keys, lock_key, revoke_key};
+pub(super) use sessions::{
+    end_session, end_sessions, insert_refresh, insert_session, lock_refresh, refresh_is_used, use_refresh, void_refresh,
+};
 
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::rules::Failures;
 use crate::auth::Tx;
-use crate::common::ids::{AccountId, InvitationId, KeyId, PersonId, SessionId, UnitId};
+use crate::common::ids::{AccountId, InvitationId, PersonId, UnitId};
 use crate::error::{ApiError, Code, OnConstraint as _};
 
 pub(super) struct SignInRow {
@@ -59,137 +66,6 @@ pub(super) async fn clear_failures(tx: &mut Tx, account: &str, address: &str) ->
 
 pub(super) async fn keep_password(tx: &mut Tx, account: AccountId, phc: &str) -> Result<(), ApiError> {
     sqlx::query!("update account set password_phc = $2 where account_id = $1", account.0, phc).execute(tx.db()).await?;
-    Ok(())
-}
-
-pub(super) async fn insert_session(
-    tx: &mut Tx,
-    session: SessionId,
-    account: AccountId,
-    expires_at: DateTime<Utc>,
-) -> Result<(), ApiError> {
-    let now = tx.real_now();
-    sqlx::query!(
-        "insert into session (session_id, account_id, created_at, expires_at) values ($1, $2, $3, $4)",
-        session.0,
-        account.0,
-        now,
-        expires_at
-    )
-    .execute(tx.db())
-    .await?;
-    Ok(())
-}
-
-pub(super) async fn insert_refresh(
-    tx: &mut Tx,
-    digest: &[u8],
-    session: SessionId,
-    expires_at: DateTime<Utc>,
-) -> Result<(), ApiError> {
-    let now = tx.real_now();
-    sqlx::query!(
-        "insert into refresh_token (token_sha256, session_id, issued_at, expires_at) values ($1, $2, $3, $4)",
-        digest,
-        session.0,
-        now,
-        expires_at
-    )
-    .execute(tx.db())
-    .await?;
-    Ok(())
-}
-
-pub(super) struct RefreshRow {
-    pub session_id: Uuid,
-    pub account_id: Uuid,
-    pub session_expires_at: DateTime<Utc>,
-    pub session_ended_at: Option<DateTime<Utc>>,
-    pub disabled_at: Option<DateTime<Utc>>,
-    pub expires_at: DateTime<Utc>,
-    pub used_at: Option<DateTime<Utc>>,
-    pub voided_at: Option<DateTime<Utc>>,
-    pub successor: Option<Vec<u8>>,
-}
-
-/// Locks the session of a refresh token, so that of many parallel uses one is first; then reads the token.
-pub(super) async fn lock_refresh(tx: &mut Tx, digest: &[u8]) -> Result<Option<RefreshRow>, ApiError> {
-    let locked = sqlx::query!(
-        "select s.session_id from session s where s.session_id = (select session_id from refresh_token where token_sha256 = $1) for no key update",
-        digest
-    );
-    if locked.fetch_optional(tx.db()).await?.is_none() {
-        return Ok(None);
-    }
-    let row = sqlx::query_as!(
-        RefreshRow,
-        "select r.session_id, s.account_id, s.expires_at as session_expires_at, s.ended_at as session_ended_at,
-                a.disabled_at, r.expires_at, r.used_at, r.voided_at, r.successor
-         from refresh_token r join session s using (session_id) join account a using (account_id) where r.token_sha256 = $1",
-        digest
-    );
-    Ok(row.fetch_optional(tx.db()).await?)
-}
-
-pub(super) async fn refresh_is_used(tx: &mut Tx, digest: &[u8]) -> Result<bool, ApiError> {
-    let row = sqlx::query_scalar!(
-        r#"select used_at is not null as "used!" from refresh_token where token_sha256 = $1"#,
-        digest
-    );
-    Ok(row.fetch_optional(tx.db()).await?.unwrap_or(false))
-}
-
-pub(super) async fn use_refresh(tx: &mut Tx, digest: &[u8], successor: &[u8]) -> Result<(), ApiError> {
-    let now = tx.real_now();
-    sqlx::query!(
-        "update refresh_token set used_at = coalesce(used_at, $2), successor = $3 where token_sha256 = $1",
-        digest,
-        now,
-        successor
-    )
-    .execute(tx.db())
-    .await?;
-    Ok(())
-}
-
-pub(super) async fn void_refresh(tx: &mut Tx, digest: &[u8]) -> Result<(), ApiError> {
-    let now = tx.real_now();
-    sqlx::query!("update refresh_token set voided_at = $2 where token_sha256 = $1", digest, now)
-        .execute(tx.db())
-        .await?;
-    Ok(())
-}
-
-pub(super) async fn end_session(tx: &mut Tx, session: SessionId, because: &str) -> Result<(), ApiError> {
-    let now = tx.real_now();
-    sqlx::query!(
-        "update session set ended_at = $2, ended_because = $3 where session_id = $1 and ended_at is null",
-        session.0,
-        now,
-        because
-    )
-    .execute(tx.db())
-    .await?;
-    Ok(())
-}
-
-pub(super) async fn end_sessions(tx: &mut Tx, account: AccountId, because: &str) -> Result<(), ApiError> {
-    let now = tx.real_now();
-    sqlx::query!(
-        "update session set ended_at = $2, ended_because = $3 where account_id = $1 and ended_at is null",
-        account.0,
-        now,
-        because
-    )
-    .execute(tx.db())
-    .await?;
-    sqlx::query!(
-        "update account set tokens_since = date_trunc('second', $2::timestamptz) where account_id = $1",
-        account.0,
-        now
-    )
-    .execute(tx.db())
-    .await?;
     Ok(())
 }
 
@@ -377,63 +253,6 @@ pub(super) async fn memberships(tx: &mut Tx, account: AccountId) -> Result<Vec<M
         account.0
     );
     Ok(rows.fetch_all(tx.db()).await?)
-}
-
-pub(super) struct KeyRow {
-    pub key_id: Uuid,
-    pub unit_id: Uuid,
-    pub name: String,
-    pub shown_prefix: String,
-    pub permissions: Vec<String>,
-    pub created_at: DateTime<Utc>,
-    pub expires_at: DateTime<Utc>,
-    pub last_used_at: Option<DateTime<Utc>>,
-    pub revoked_at: Option<DateTime<Utc>>,
-}
-
-pub(super) async fn insert_key(tx: &mut Tx, account: AccountId, key: &KeyRow, digest: &[u8]) -> Result<(), ApiError> {
-    sqlx::query!(
-        "insert into access_key (key_id, account_id, unit_id, name, shown_prefix, token_sha256, permissions, created_at, expires_at)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
-        key.key_id, account.0, key.unit_id, key.name, key.shown_prefix, digest, &key.permissions, key.created_at, key.expires_at
-    )
-    .execute(tx.db())
-    .await?;
-    Ok(())
-}
-
-pub(super) async fn keys(
-    tx: &mut Tx,
-    account: AccountId,
-    after: Option<Uuid>,
-    limit: i64,
-) -> Result<Vec<KeyRow>, ApiError> {
-    let rows = sqlx::query_as!(
-        KeyRow,
-        "select key_id, unit_id, name, shown_prefix, permissions, created_at, expires_at, last_used_at, revoked_at
-         from access_key where account_id = $1 and ($2::uuid is null or key_id > $2) order by key_id limit $3",
-        account.0,
-        after,
-        limit
-    );
-    Ok(rows.fetch_all(tx.db()).await?)
-}
-
-/// Locks an own key; another account's is not found.
-pub(super) async fn lock_key(tx: &mut Tx, account: AccountId, key: KeyId) -> Result<KeyRow, ApiError> {
-    let row = sqlx::query_as!(
-        KeyRow,
-        "select key_id, unit_id, name, shown_prefix, permissions, created_at, expires_at, last_used_at, revoked_at
-         from access_key where account_id = $1 and key_id = $2 for update",
-        account.0,
-        key.0
-    );
-    row.fetch_optional(tx.db()).await?.ok_or_else(|| Code::NotFound.into())
-}
-
-pub(super) async fn revoke_key(tx: &mut Tx, key: KeyId, at: DateTime<Utc>) -> Result<(), ApiError> {
-    sqlx::query!("update access_key set revoked_at = $2 where key_id = $1", key.0, at).execute(tx.db()).await?;
-    Ok(())
 }
 
 /// Whether somebody signs in as this person.

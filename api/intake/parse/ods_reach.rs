@@ -74,6 +74,8 @@ mod tests {
             row,
             ("table-cell", &[("number-columns-repeated", "99999999999999999999"), ("value-type", "x")])
         ]));
-        assert!(within(&[row, blank_cells, value, ("table", &[]), blank_rows, value]), "each sheet by itself");
+        let many_rows: (&str, &[(&str, &str)]) = ("table-row", &[("number-rows-repeated", "900000")]);
+        assert!(within(&[row, blank_cells, value, ("table", &[]), many_rows, value]), "each sheet by itself");
+        assert!(!within(&[row, blank_cells, value, many_rows, value]), "one sheet holds both");
     }
 }
