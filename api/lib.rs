@@ -26,6 +26,7 @@ pub mod migrate;
 pub mod need;
 pub mod needs;
 pub mod one_person;
+pub mod outside_steps;
 pub mod pages;
 pub mod parser_door;
 pub mod policies;
@@ -114,6 +115,7 @@ pub const FEATURES: &[Feature] = &[
     appointments::feature(),
     intake::feature(),
     returns::feature(),
+    outside_steps::feature(),
     needs::feature(),
     pages::feature(),
 ];

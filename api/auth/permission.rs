@@ -148,6 +148,10 @@ permissions! {
     ReturnsRead         "returns.read"          ReturnsRead          false  false   false;
     /// File the season return.
     ReturnsFile         "returns.file"          ReturnsRead          true   false   false;
+    /// See what must be repeated in head office's system, and whether it was.
+    OutsideStepsRead    "outside_steps.read"    OutsideStepsRead     false  false   false;
+    /// Say that it was done there.
+    OutsideStepsTick    "outside_steps.tick"    OutsideStepsRead     true   false   false;
     /// See what needs a person now.
     NeedsRead           "needs.read"            NeedsRead            false  false   false;
     /// Read the unit's log.

@@ -36,7 +36,7 @@ pub use read::{StandingsThen, TroopThen, all, names, one, seen_by};
 pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence, withdraw_list};
 pub use recorded::recorded;
 pub use refresh::{computed, refresh_due};
-pub use subjects::{has_troop, known_subjects, troops_of_person};
+pub use subjects::{has_troop, known_subjects, troop_numbers, troops_of_person};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

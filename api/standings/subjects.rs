@@ -1,5 +1,7 @@
 //! Whom facts can be about: for the features that record them.
 
+use std::collections::BTreeMap;
+
 use super::record::Subject;
 use super::sql::cache;
 use crate::auth::{Scope, Tx};
@@ -26,6 +28,15 @@ pub async fn troops_of_person(
 /// Database faults.
 pub async fn has_troop(tx: &mut Tx, unit: UnitId, season: SeasonId, troop: TroopId) -> Result<bool, ApiError> {
     Ok(!cache::troops(tx, unit, season, Some(&[troop.0])).await?.is_empty())
+}
+
+/// The numbers of a season's troops, as people write them.
+///
+/// # Errors
+/// Database faults.
+pub async fn troop_numbers(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<BTreeMap<TroopId, String>, ApiError> {
+    let rows = cache::troops(tx, unit, season, None).await?;
+    Ok(rows.into_iter().map(|row| (TroopId(row.troop_id), row.number)).collect())
 }
 
 /// Those of these people who coordinate a troop of a season (or are proposed for one) and those of these troops that are

@@ -35,6 +35,8 @@ mod limits;
 #[cfg(test)]
 mod needs;
 #[cfg(test)]
+mod outside_steps;
+#[cfg(test)]
 mod pages;
 #[cfg(test)]
 mod policies;

@@ -89,6 +89,11 @@ const SAMPLES: &[(&str, &str)] = &[
         "delete from withdrawn_fact where withdrawn_by = 'sample'",
     ),
     (
+        "insert into outside_tick (unit_id, season_id, step, event_id, ticked_at, ticked_by, log_seq)
+         select unit_id, season_id, 'sample', unit_id, 'epoch', 'sample', 0 from season where unit_id = $unit limit 1",
+        "delete from outside_tick where ticked_by = 'sample'",
+    ),
+    (
         "insert into standing (unit_id, season_id, troop_id, answer, log_seq, rules_version)
          select unit_id, season_id, troop_id, '{}', 0, -1 from troop_season where unit_id = $unit limit 1",
         "delete from standing where rules_version = -1",
@@ -274,10 +279,10 @@ async fn inserts(owner: &mut PgConnection, runtime: &mut PgConnection, table: &s
 /// Tables that belong to the server and so have no row security, each with all that the program may do to it.
 const GLOBAL: &[(&str, &str)] = &[
     ("_sqlx_migrations", "select"),
-    ("access_key", "select insert update(last_used_at,revoked_at)"),
+    ("access_key", "select insert update(last_used_at,name,revoked_at)"),
     ("account", "select insert update(disabled_at,email,email_key,password_phc,tokens_since)"),
     ("cluster_clock", "select"),
-    ("invitation", "select insert update(accepted_at,voided_at)"),
+    ("invitation", "select insert update(accepted_at,email,voided_at)"),
     ("job", "select insert update(attempts,due_at,failed_at,finished_at,last_error)"),
     ("membership", "select insert delete"),
     ("permission", "select"),

@@ -94,6 +94,7 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("refresh_session", Manager, 401, "the token is nobody's"),
     ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
+    ("tick_outside_steps", Manager, 422, "the demo's policy names no outside steps"),
     ("choose_sheet", Manager, 409, "no list of the demo is a workbook with several sheets"),
     ("erase_person", Manager, 409, "whoever still has a place in the unit leaves first"),
     ("decline_assignment", Manager, 409, "the one proposal of the demo was confirmed above"),

@@ -6,11 +6,13 @@
 //! their own keys beside these; a key that nobody reads yet is refused rather than silently ignored.
 
 mod gate;
+mod outside;
 mod requirement;
 mod shipped;
 mod validate;
 
 pub use gate::*;
+pub use outside::*;
 pub use requirement::*;
 pub use shipped::shipped_policy;
 pub use validate::{Fault, validate};
@@ -51,6 +53,10 @@ pub struct Policy {
     pub mass_lapse_percent: u8,
     /// The numbers that posted lists are read by.
     pub intake: IntakeNumbers,
+    /// What must be repeated by hand in head office's system, and after which event.
+    #[serde(default)]
+    #[schema(max_items = 20)]
+    pub outside_steps: Vec<OutsideStep>,
 }
 
 const fn mass_lapse_percent() -> u8 {

@@ -45,7 +45,25 @@ pub fn validate(policy: &Policy, milestones: &[&str]) -> Vec<Fault> {
             check_rule(&format!("/gates/{at}/rules/{number}"), rule, &known, milestones, &mut faults);
         }
     }
+    outside_steps(policy, &mut faults);
     faults.0
+}
+
+fn outside_steps(policy: &Policy, faults: &mut Faults) {
+    faults.within("/outside_steps", policy.outside_steps.len(), 0, 20);
+    let mut seen = BTreeSet::new();
+    for (at, step) in policy.outside_steps.iter().enumerate() {
+        let place = format!("/outside_steps/{at}");
+        check_code(&place, &step.code, &mut seen, faults);
+        let title = step.title.trim();
+        if title.is_empty() || step.title.chars().count() > 120 || step.title.contains(char::is_control) {
+            faults.add(
+                format!("{place}/title"),
+                "bad_title",
+                "Say in 1 to 120 letters, on one line, what is to be done there.",
+            );
+        }
+    }
 }
 
 /// The faults found so far.
