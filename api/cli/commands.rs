@@ -8,7 +8,7 @@ use clap::{Args, Parser, Subcommand};
 /// The books of one unit's seasonal product sale, as a server that volunteers' apps and scripts talk to.
 ///
 /// To try it out: `caselot serve`. Without any settings it starts a database of its own and listens on
-/// <http://127.0.0.1:8480>; the API's reference page is at /docs/. To run it for real, read deploy/README.md.
+/// <http://127.0.0.1:8480>; the API's reference page is at /reference/. To run it for real, read deploy/README.md.
 #[derive(Debug, Parser)]
 #[command(name = "caselot", version, max_term_width = 100)]
 pub struct Cli {

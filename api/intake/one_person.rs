@@ -19,7 +19,6 @@ pub(super) const ERASER: Eraser = Eraser {
         "intake.columns",
         "intake.fault",
         "intake.absences",
-        "intake.made",
         "intake.sheet",
         "intake.sheets",
         "intake_row.preview",
@@ -28,14 +27,16 @@ pub(super) const ERASER: Eraser = Eraser {
     erase: |tx, by, erasure| erase(tx, by, erasure),
 };
 
-/// A list that holds the person loses its rows and its file; one that waits is put away, since its preview cannot be made
-/// again. A file that the program cannot look into (a workbook may hold further sheets; an unreadable one anything) is
-/// taken to hold the person.
+/// A list loses the rows that name the person, and its stored file; a file that the program cannot look into (a workbook may
+/// hold further sheets; an unreadable one anything) goes too, while the rows that were read of it stay. A list under way
+/// that loses a row is put away.
 fn erase<'a>(tx: &'a mut Tx, by: &'a Permit<PeopleErase>, erasure: &'a Erasure) -> Work<'a> {
     Box::pin(async move {
-        let lists = sql::lists_that_hold(tx, by, erasure).await?;
-        sql::empty(tx, by, &lists).await?;
+        let (lists, rows) = sql::rows_that_name(tx, by, erasure).await?;
+        let files = sql::files_that_may_hold(tx, by, erasure, &lists).await?;
+        sql::take_rows(tx, by, erasure, (&lists, &rows)).await?;
+        sql::take_files(tx, by, &files).await?;
         // Stored answers about these lists hold their file names and rows.
-        forget_answers(tx, by.unit()?, &lists, &[]).await
+        forget_answers(tx, by.unit()?, &files, &[]).await
     })
 }

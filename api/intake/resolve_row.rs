@@ -116,6 +116,9 @@ fn decided(body: &RowResolution, kind: &str) -> Result<Option<Resolution>, ApiEr
         (RowDecision::Person, _) if body.all_like_this => {
             fault("/all_like_this", "one_person_each", "false: several rows are not one person by rule")
         }
+        (RowDecision::Person | RowDecision::NewPerson, _) if kind == "bank_details" => {
+            fault("/decision", "is_about_troops", "another decision: the rows of this list are troops, not people")
+        }
         (RowDecision::Person, Some(person_id)) => Ok(Some(Resolution::Person { person_id })),
         (RowDecision::Person, None) => fault("/person_id", "missing", "the id of the person whom the row means"),
         (_, Some(_)) => fault("/person_id", "not_asked", "no person: only the decision person names one"),

@@ -72,7 +72,8 @@ pub(super) async fn insert(
 ) -> Result<(), ApiError> {
     let (unit, now, real_now, actor) = (by.unit()?, tx.logged_at(), tx.real_now(), tx.actor().to_owned());
     sqlx::query!(
-        "insert into blob (unit_id, sha256, content, kept_at) values ($1, $2, $3, $4) on conflict do nothing",
+        "insert into blob (unit_id, sha256, content, kept_at) values ($1, $2, $3, $4)
+         on conflict (unit_id, sha256) do update set content = excluded.content",
         unit.0,
         new.sha256,
         new.content,

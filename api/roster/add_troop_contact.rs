@@ -14,7 +14,7 @@ use crate::auth::permission::{AssignmentsChange, Permission as _};
 use crate::common::answer::Created;
 use crate::common::body::{Json, Path};
 use crate::common::ids::PersonId;
-use crate::error::{ApiError, Code, FieldError, Problems};
+use crate::error::{ApiError, Code, Problems};
 
 /// A contact of a troop to be added.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
@@ -44,10 +44,7 @@ pub async fn add_troop_contact(
         return Err(Code::NotFound.into());
     }
     permit.reach(troop)?;
-    if !people::lock(&mut tx, &permit, person_id).await? {
-        let fault = FieldError::at("/person_id", "unknown", "the id of a person of this unit (list_people)");
-        return Err(ApiError::new(Code::UnknownReference).errors(vec![fault]));
-    }
+    people::lock_present(&mut tx, &permit, person_id).await?;
     tx.replay().await?;
     let before = contacts::lock(&mut tx, &permit, troop, person_id, duty.name()).await?;
     if before.as_ref().is_some_and(|row| row.ended_at.is_none()) {

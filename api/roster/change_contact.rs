@@ -64,7 +64,7 @@ pub async fn change_contact(
     }
     let (unit, person) = (permit.unit()?, path.person_id);
     let mut tx = permit.tx()?;
-    people::lock(&mut tx, &permit, person).await?;
+    people::lock_own(&mut tx, &permit, person).await?;
     people::reach(&mut tx, &permit, person).await?;
     let mut row = people::contact(&mut tx, unit, person).await?;
     if_match.require(row.version)?;

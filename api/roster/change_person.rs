@@ -36,8 +36,8 @@ pub struct PersonChange {
     #[serde(default)]
     #[schema(value_type = Option<String>, min_length = 1, max_length = 40)]
     membership_number: Patch<String>,
-    /// The day on which the person left the unit; null for somebody who is there, or has come
-    /// back. It ends no role and no assignment by itself: `record_leaving` does.
+    /// Null for somebody who has come back. That somebody leaves is recorded by `record_leaving`, which ends roles and
+    /// assignments too.
     #[garde(inner(custom(text::day)))]
     #[serde(default)]
     #[schema(value_type = Option<NaiveDate>)]
@@ -46,7 +46,14 @@ pub struct PersonChange {
 
 impl PersonChange {
     fn faults(&self) -> Vec<FieldError> {
-        let faults = [not_null("/first_name", &self.first_name), not_null("/last_name", &self.last_name)];
+        let leaves = self.left_on.value().map(|_| {
+            FieldError::at(
+                "/left_on",
+                "leaving_is_recorded",
+                "null, for somebody who is back; leaving is recorded by record_leaving",
+            )
+        });
+        let faults = [not_null("/first_name", &self.first_name), not_null("/last_name", &self.last_name), leaves];
         faults.into_iter().flatten().collect()
     }
 
@@ -90,7 +97,7 @@ pub async fn change_person(
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }
     let mut tx = permit.tx()?;
-    people::lock(&mut tx, &permit, path.person_id).await?;
+    people::lock_own(&mut tx, &permit, path.person_id).await?;
     let mut row = people::reach(&mut tx, &permit, path.person_id).await?;
     if_match.require(row.version)?;
     change.apply(&mut row);

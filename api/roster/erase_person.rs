@@ -28,8 +28,9 @@ pub struct ErasedPerson {
 /// Erase a person: names, numbers, addresses, the account's link, and every text and file that names the person.
 ///
 /// It cannot be taken back. Facts, dates, counts, numbers and the log stay, under an id that says nothing. Uploaded lists
-/// that hold the person lose their rows and their file, as do files that the program cannot look into. A person who still
-/// has a role, an assignment or a duty leaves first (`record_leaving`).
+/// lose the rows that name the person, and their stored file; so do files that the program cannot look into (workbooks,
+/// UTF-16), whose rows stay. Where somebody else in the unit has the same name, texts are found by id, number and address
+/// only. A person who still has a role, an assignment or a duty leaves first (`record_leaving`).
 #[utoipa::path(tag = "roster", params(PersonPath), extensions(("x-permission" = json!(PeopleErase::NAME))), responses((status = 200, description = "Erased.", body = ErasedPerson), Problems))]
 #[post("/v1/units/{unit_id}/people/{person_id}/erase")]
 pub async fn erase_person(
@@ -41,14 +42,21 @@ pub async fn erase_person(
     people::reach(&mut tx, &permit, who).await?;
     let rows = sql::rows_of(&mut tx, &permit, who).await?;
     tx.replay().await?;
+    if !people::lock(&mut tx, &permit, who).await? {
+        let detail = "This person was erased before; nothing is left to erase.";
+        return Err(ApiError::new(Code::WrongState).detail(detail));
+    }
     if sql::is_busy(&mut tx, unit, who).await? {
         let detail = "This person still has a role, an assignment or a duty in a troop. Record the leaving first (record_leaving), then erase.";
         return Err(ApiError::new(Code::WrongState).detail(detail));
     }
     let ids: Vec<_> = rows.iter().map(|row| row.person_id).collect();
     let addresses = sql::addresses(&mut tx, &permit, &ids).await?;
-    let words = rows.iter().flat_map(words).chain(addresses).collect();
-    let named = rows.iter().filter(|row| !row.last_name.is_empty());
+    // A name that somebody else has too is that person's as well: texts are then found by number and address alone.
+    let shared = sql::namesakes(&mut tx, &permit, &ids).await?;
+    let own_name = |row: &&PersonRow| !shared.contains(&(row.first_name.to_lowercase(), row.last_name.to_lowercase()));
+    let words = rows.iter().flat_map(|row| words(row, own_name(&row))).chain(addresses).collect();
+    let named = rows.iter().filter(|row| !row.last_name.is_empty()).filter(own_name);
     let (first_names, last_names) =
         named.map(|row| (row.first_name.to_lowercase(), row.last_name.to_lowercase())).unzip();
     let erasure = Erasure { people: ids, words, first_names, last_names };
@@ -61,9 +69,9 @@ pub async fn erase_person(
 
 /// The words by which a text names somebody: the full name either way round, and the membership number. A first or last
 /// name alone is many people's.
-fn words(row: &PersonRow) -> Vec<String> {
+fn words(row: &PersonRow, own_name: bool) -> Vec<String> {
     let (first, last) = (row.first_name.to_lowercase(), row.last_name.to_lowercase());
-    let names = if last.is_empty() {
+    let names = if last.is_empty() || !own_name {
         Vec::new()
     } else {
         vec![format!("{first} {last}"), format!("{last} {first}"), format!("{last}, {first}")]

@@ -16,7 +16,7 @@ use crate::common::answer::Created;
 use crate::common::body::{Json, Path};
 use crate::common::ids::{GrantId, PersonId};
 use crate::common::text;
-use crate::error::{ApiError, Code, FieldError, Problems};
+use crate::error::{ApiError, Code, Problems};
 
 /// The roles that are given to people. New values may come. A troop coordinator has no such role: the assignment to the
 /// troop is the role.
@@ -112,10 +112,7 @@ pub async fn give_role(
     let from_at = new.from_at.unwrap_or(now).trunc_subsecs(6);
     let until_at = new.until_at.map(|until| until.trunc_subsecs(6));
     let mut tx = permit.tx()?;
-    if !people::lock(&mut tx, &permit, new.person_id).await? {
-        let fault = FieldError::at("/person_id", "unknown", "the id of a person of this unit (list_people)");
-        return Err(ApiError::new(Code::UnknownReference).errors(vec![fault]));
-    }
+    people::lock_present(&mut tx, &permit, new.person_id).await?;
     tx.replay().await?;
     if let Some(fault) = rules::until_fault(from_at, until_at, now) {
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));

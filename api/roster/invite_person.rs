@@ -43,7 +43,7 @@ pub async fn invite_person(
 ) -> Result<Created<Invited>, ApiError> {
     let (unit, person) = (permit.unit()?, path.person_id);
     let mut tx = permit.tx()?;
-    people::lock(&mut tx, &permit, person).await?;
+    people::lock_own(&mut tx, &permit, person).await?;
     people::reach(&mut tx, &permit, person).await?;
     tx.replay().await?;
     if accounts::has_account(&mut tx, unit, person).await? {

@@ -56,7 +56,7 @@ pub async fn merge_person(
     let mut tx = permit.tx()?;
     people::reach(&mut tx, &permit, one.from).await?;
     let fault = |code: &'static str, wanted: &str| FieldError::at("/into_person_id", code, wanted);
-    if people::reach(&mut tx, &permit, one.into).await.is_err() {
+    if people::reach(&mut tx, &permit, one.into).await.is_err() || !people::lock(&mut tx, &permit, one.into).await? {
         let fault = fault("unknown", "the id of a person of this unit (list_people)");
         return Err(ApiError::new(Code::UnknownReference).errors(vec![fault]));
     }
@@ -67,6 +67,14 @@ pub async fn merge_person(
     if one.from == one.into {
         return Err(ApiError::new(Code::Invalid)
             .errors(vec![fault("same_person", "another person than the one in the address")]));
+    }
+    if permit.person()? == one.from {
+        let detail = "This is your own row: what you may do here hangs on it. Merge the other row into yours.";
+        return Err(ApiError::new(Code::WrongState).detail(detail));
+    }
+    if sql::roles_change_hands(&mut tx, unit, &one).await? {
+        let detail = "Both rows have an account of their own, and the one that goes has a role. Decide first who keeps it: end the role (end_grant), and give it to the other row if it is to go on (give_role). Then merge.";
+        return Err(ApiError::new(Code::WrongState).detail(detail));
     }
     let numbers = (from.membership_number.as_deref(), row.membership_number.as_deref());
     row.membership_number = rules::one_number(numbers, membership_number.as_deref())?;
@@ -107,9 +115,9 @@ async fn hold(tx: &mut Tx, by: &Permit<PeopleChange>, one: &OnePerson) -> Result
         change::hold(tx, unit, &held).await?;
         touched.push(held);
     }
-    people::lock(tx, by, one.from.min(one.into)).await?;
-    people::lock(tx, by, one.from.max(one.into)).await?;
-    Ok(touched)
+    let (first, second) = (one.from.min(one.into), one.from.max(one.into));
+    let both = people::lock(tx, by, first).await? & people::lock(tx, by, second).await?;
+    if both { Ok(touched) } else { Err(Code::NotFound.into()) }
 }
 
 /// What the roster itself hands over.

@@ -116,6 +116,7 @@ async fn known(
     let faults: Vec<FieldError> = faults.into_iter().flatten().collect();
     match troop {
         Some(troop) if faults.is_empty() => {
+            people::lock_present(tx, permit, new.person_id).await?;
             permit.reach(new.troop_id)?;
             Ok(troop.age_band.is_some())
         }

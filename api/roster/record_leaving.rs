@@ -73,7 +73,7 @@ pub async fn record_leaving(
         change::hold(&mut tx, unit, &one).await?;
         touched.push(one);
     }
-    people::lock(&mut tx, &permit, who).await?;
+    people::lock_own(&mut tx, &permit, who).await?;
     endings::lock_managers(&mut tx, &permit).await?;
     let mut row = people::reach(&mut tx, &permit, who).await?;
     tx.replay().await?;

@@ -96,10 +96,7 @@ pub async fn replace_coordinator(
     let (unit, new) = (permit.unit()?, body.0);
     let mut tx = permit.tx()?;
     let Held { row: old, season, touched } = hold(&mut tx, &permit, path.assignment_id, Some(new.person_id)).await?;
-    if !people::lock(&mut tx, &permit, new.person_id).await? {
-        let fault = FieldError::at("/person_id", "unknown", "the id of a person of this unit (list_people)");
-        return Err(ApiError::new(Code::UnknownReference).errors(vec![fault]));
-    }
+    people::lock_present(&mut tx, &permit, new.person_id).await?;
     tx.replay().await?;
     season.open()?;
     let now = tx.now();

@@ -66,7 +66,15 @@ pub async fn all(
             let fault = FieldError::parameter("as_of", "in_future", "an instant that has passed");
             return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
         }
-        Some(asked) => (asked, cache::log_seq_at(tx, unit, asked).await?),
+        Some(asked) => {
+            let made_at = cache::unit_made_at(tx, unit).await?;
+            if asked < made_at {
+                let expected = format!("an instant from {made_at} on, when the unit was made");
+                let fault = FieldError::parameter("as_of", "before_the_unit", expected);
+                return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
+            }
+            (asked, cache::log_seq_at(tx, unit, asked).await?)
+        }
     };
     let rows = cache::troops(tx, unit, season.season_id, scope.troops().as_deref()).await?;
     let holds = |row: &TroopRow| {

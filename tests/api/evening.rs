@@ -235,3 +235,27 @@ fn no_body_is_an_empty_one_where_nothing_must_be_said() {
         assert_eq!(required("/v1/units/{unit_id}/evidence"), json!(true));
     });
 }
+
+#[test]
+fn nothing_is_answered_for_an_instant_before_the_unit_was_made() {
+    scenario(async |world| {
+        for path in ["/standings".to_owned(), format!("/standings/{}", fixture::TROOP)] {
+            let refused =
+                world.manager.get(&format!("{path}?as_of=1990-01-01T00:00:00Z")).await.expect_problem(422, "invalid");
+            assert_eq!(refused.text("/errors/0/code"), "before_the_unit");
+        }
+    });
+}
+
+#[test]
+fn a_row_about_a_troop_is_not_said_to_be_a_person() {
+    scenario(async |world| {
+        let intake = read(&world.manager, "bank_details", "2040-01-09", "Troop,Received on\n0101,2040-01-03\n").await;
+        let person = json!({"decision": "person", "person_id": fixture::CLARA.place.expect("a place").person});
+        let path = format!("{}/rows/2/resolve", crate::intake::address(&intake));
+        let refused = world.manager.post(&path, person).await.expect_problem(422, "invalid");
+        assert_eq!(refused.text("/errors/0/code"), "is_about_troops");
+        let now = world.manager.get(&crate::intake::address(&intake)).await.expect(200);
+        assert_eq!(now.at("/counts/changes"), 1);
+    });
+}

@@ -43,6 +43,26 @@ pub(in crate::roster) async fn both_in(tx: &mut Tx, unit: UnitId, one: &OnePerso
     Ok(numbers.fetch_all(tx.db()).await?)
 }
 
+/// Whether a role would pass from one account to another: both rows can sign in, and the one that goes has a role.
+pub(in crate::roster) async fn roles_change_hands(
+    tx: &mut Tx,
+    unit: UnitId,
+    one: &OnePerson,
+) -> Result<bool, ApiError> {
+    let now = tx.now();
+    let found = sqlx::query_scalar!(
+        r#"select exists (select from membership where unit_id = $1 and person_id = $2)
+              and exists (select from membership where unit_id = $1 and person_id = $3)
+              and exists (select from role_grant where unit_id = $1 and person_id = $2 and ended_at is null
+                          and (until_at is null or until_at > $4)) as "yes!""#,
+        unit.0,
+        one.from.0,
+        one.into.0,
+        now
+    );
+    Ok(found.fetch_one(tx.db()).await?)
+}
+
 /// Declines what a list proposes for one of two people who are one, where the other has the place or its proposal too.
 pub(in crate::roster) async fn decline_doubles(
     tx: &mut Tx,
@@ -211,6 +231,24 @@ pub(in crate::roster) async fn rows_of(
         person.0
     );
     Ok(rows.fetch_all(tx.db()).await?)
+}
+
+/// First and last names, in small letters, that somebody else in the unit has too.
+pub(in crate::roster) async fn namesakes(
+    tx: &mut Tx,
+    by: &Permit<PeopleErase>,
+    people: &[Uuid],
+) -> Result<Vec<(String, String)>, ApiError> {
+    let rows = sqlx::query!(
+        r#"select distinct lower(other.first_name) as "first!", lower(other.last_name) as "last!"
+           from person other join person one on one.unit_id = other.unit_id
+                and lower(one.first_name) = lower(other.first_name) and lower(one.last_name) = lower(other.last_name)
+           where other.unit_id = $1 and one.person_id = any ($2) and not (other.person_id = any ($2))
+             and other.erased_at is null and other.merged_into is null"#,
+        by.unit()?.0,
+        people
+    );
+    Ok(rows.fetch_all(tx.db()).await?.into_iter().map(|row| (row.first, row.last)).collect())
 }
 
 /// The addresses and phone numbers of these rows.

@@ -6,7 +6,7 @@ use uuid::Uuid;
 use crate::auth::permission::{ContactsChange, PeopleChange};
 use crate::auth::{Permission, Permit, Scope, Tx};
 use crate::common::ids::{PersonId, UnitId};
-use crate::error::{ApiError, Code, OnConstraint as _};
+use crate::error::{ApiError, Code, FieldError, OnConstraint as _};
 
 #[derive(Clone, Debug)]
 pub(in crate::roster) struct PersonRow {
@@ -60,6 +60,46 @@ pub(in crate::roster) async fn reach<P: Permission>(
             .detail(format!("Your permission {} does not reach this person. Ask your unit manager.", P::NAME)));
     }
     Ok(row)
+}
+
+/// Locks a person who is to be given something in the unit: not one who was erased, went into another row, or has left.
+///
+/// # Errors
+/// 422 at `/person_id`.
+pub(in crate::roster) async fn lock_present<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    person: PersonId,
+) -> Result<(), ApiError> {
+    let today = tx.now().date_naive();
+    let fault = |code: &'static str, expected: &str| {
+        let fault = FieldError::at("/person_id", code, expected);
+        Err(ApiError::new(Code::UnknownReference).errors(vec![fault]))
+    };
+    if !lock(tx, by, person).await? {
+        return fault("unknown", "the id of a person of this unit (list_people)");
+    }
+    let left = sqlx::query_scalar!(
+        r#"select left_on as "left_on?" from person where unit_id = $1 and person_id = $2"#,
+        by.unit()?.0,
+        person.0
+    );
+    match left.fetch_one(tx.db()).await? {
+        Some(day) if day <= today => fault(
+            "left",
+            "somebody who is in the unit: this person has left. If the person is back, clear left_on first (change_person)",
+        ),
+        _ => Ok(()),
+    }
+}
+
+/// Locks a person whose own row is to be changed; one who was erased or went into another row is not found.
+pub(in crate::roster) async fn lock_own<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    person: PersonId,
+) -> Result<(), ApiError> {
+    if lock(tx, by, person).await? { Ok(()) } else { Err(Code::NotFound.into()) }
 }
 
 /// Locks a person. What it says is to be read in the next statement.

@@ -174,7 +174,14 @@ pub(super) fn troop_reasons(
     }
     reasons.extend(troop.iter().filter_map(|row| open_reason(world, row, None)));
     if reasons.is_empty() {
-        reasons.push(plain(ReasonCode::AllInOrder, None, "Appointed, and everything asked for is in order."));
+        let counted = all.iter().filter(|one| one.counted).flat_map(|one| &one.requirements);
+        let waived = counted.chain(troop).any(|row| row.outcome == RequirementOutcome::Waived);
+        let sentence = if waived {
+            "Appointed; everything asked for is met, or waived for a time."
+        } else {
+            "Appointed, and everything asked for is in order."
+        };
+        reasons.push(plain(ReasonCode::AllInOrder, None, sentence));
     }
     reasons
 }

@@ -201,6 +201,12 @@ pub(in super::super) async fn log_head(tx: &mut Tx, unit: UnitId) -> Result<(i64
     Ok((row.seq, row.at))
 }
 
+/// When the unit was made: nothing was known of it before.
+pub(in super::super) async fn unit_made_at(tx: &mut Tx, unit: UnitId) -> Result<DateTime<Utc>, ApiError> {
+    let row = sqlx::query_scalar!("select created_at from unit where unit_id = $1", unit.0);
+    Ok(row.fetch_one(tx.db()).await?)
+}
+
 /// How far the unit's log had come at an instant.
 pub(in super::super) async fn log_seq_at(tx: &mut Tx, unit: UnitId, at: DateTime<Utc>) -> Result<i64, ApiError> {
     let seq = sqlx::query_scalar!(

@@ -98,8 +98,8 @@ async fn somebody(world: &World) -> Uuid {
 
 /// An uploaded list with the person in a row.
 async fn list(world: &World) {
-    let rows = "Troop,First name,Last name,E-mail,Membership number\n103,Zaphirine,Quellenberg,kanarie@example.org,KQ-55-81\n103,Listtext,Quellenberg,,\n";
-    let path = "/intakes?kind=role_list&file_name=filetext.csv&listed_on=2040-01-09";
+    let rows = "Troop,First name,Last name,E-mail,Membership number,Remark\n103,Zaphirine,Quellenberg,kanarie@example.org,KQ-55-81,listtext\n103,Otherone,Elsewhere,,,\n";
+    let path = "/intakes?kind=role_list&file_name=filetext-quellenberg.csv&listed_on=2040-01-09";
     let sent = world.manager.ask(reqwest::Method::POST, path).bytes("application/octet-stream", rows);
     let intake = sent.await.expect(202).text("/intake_id");
     for _ in 0..400 {
@@ -191,5 +191,54 @@ fn an_erased_person_is_in_no_byte_of_a_dump_and_every_count_is_as_before() {
         assert_eq!(named, [""; 0]);
         // The log still names the id, and holds (as after every test).
         assert_ne!(found(&after, &who.to_string()), Vec::<String>::new());
+    });
+}
+
+/// Whoever stands on the same lists keeps the rows there; whoever has the same name keeps all of them.
+#[test]
+fn what_lists_say_of_others_stays_when_somebody_is_erased() {
+    scenario(async |world| {
+        let utf16: Vec<u8> = std::iter::once(0xfeff_u16)
+            .chain("Troop\tReceived on\n0101\t2040-01-03\n".encode_utf16())
+            .flat_map(u16::to_le_bytes)
+            .collect();
+        let path = "/intakes?kind=bank_details&file_name=forms.txt&listed_on=2040-01-09";
+        let send = || world.manager.ask(reqwest::Method::POST, path).bytes("text/plain", utf16.clone());
+        let bank = crate::intake::until_read(&world.manager, send().await.expect(202).header("location")).await;
+        crate::intake::apply(&world.manager, &bank).await.expect(200);
+        let people = "Troop,First name,Last name,E-mail\n0101,Clara,Fontaine-Diallo,clara.fd@example.org\n0103,Dana,Fielding,dana.f@example.org\n0103,Ruta,Ozola,ruta@example.org\n";
+        let listed = crate::intake::read(&world.manager, "role_list", "2040-01-09", people).await;
+        crate::intake::apply(&world.manager, &listed).await.expect(200);
+        let names = async |list: &crate::support::client::Answered| {
+            let rows = crate::intake::rows(&world.manager, list).await;
+            rows.iter().map(|row| row["name"].as_str().unwrap_or_default().to_owned()).collect::<Vec<_>>()
+        };
+        assert_eq!(names(&listed).await, ["Clara Fontaine-Diallo", "Dana Fielding", "Ruta Ozola"]);
+        // A second Dana Fielding, on no list: the first one's rows are not hers.
+        let double = json!({"first_name": "Dana", "last_name": "Fielding", "membership_number": "T-77"});
+        let double = world.manager.post("/people", double).await.expect(201).text("/person_id");
+        world.manager.post(&format!("/people/{double}/erase"), json!({})).await.expect(200);
+        assert_eq!(names(&listed).await, ["Clara Fontaine-Diallo", "Dana Fielding", "Ruta Ozola"]);
+        world.manager.post(&format!("/people/{double}/erase"), json!({})).await.expect_problem(409, "wrong_state");
+        let merge = json!({"into_person_id": double});
+        let clara = format!("/people/{}/merge", super::person(&fixture::PIOTR));
+        world.manager.post(&clara, merge).await.expect_problem(422, "unknown_reference");
+        let change = json!({"first_name": "Back"});
+        world.manager.patch(&format!("/people/{double}"), "\"v2\"", change).await.expect_problem(404, "not_found");
+        // Ruta is on one list: her row goes, the others stay, and so does what the bank list says of a troop.
+        let ruta = world.manager.get("/people?search=ozola").await.expect(200).text("/items/0/person_id");
+        let held =
+            world.manager.get(&format!("/assignments?person={ruta}")).await.expect(200).text("/items/0/assignment_id");
+        world.manager.post(&format!("/assignments/{held}/decline"), json!({})).await.expect(200);
+        world.manager.post(&format!("/people/{ruta}/erase"), json!({})).await.expect(200);
+        assert_eq!(names(&listed).await, ["Clara Fontaine-Diallo", "Dana Fielding"]);
+        assert_eq!(
+            crate::intake::rows(&world.manager, &bank).await.len(),
+            1,
+            "a file that cannot be looked into keeps its rows"
+        );
+        // The same bytes once more are read, not what is left in their place.
+        let again = crate::intake::until_read(&world.manager, send().await.expect(202).header("location")).await;
+        assert_eq!((again.at("/state"), again.at("/counts/rows")), (json!("ready"), json!(1)), "{again}");
     });
 }

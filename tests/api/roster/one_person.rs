@@ -101,3 +101,46 @@ fn what_may_be_two_people_is_never_made_one_unasked() {
         assert_eq!(each(&numbered, "person_id"), [other.to_string()]);
     });
 }
+
+/// The only unit manager cannot hand the unit over by a merge, and a role never passes to another account unasked.
+#[test]
+fn nobody_merges_away_the_own_row_or_somebodys_role() {
+    scenario(async |world| {
+        let (manager, viewer, overseer) =
+            (person(&fixture::MANAGER), person(&fixture::VIEWER), person(&fixture::OVERSEER));
+        let into = json!({"into_person_id": viewer});
+        let refused = world.manager.post(&format!("/people/{manager}/merge"), into.clone()).await;
+        assert!(refused.expect_problem(409, "wrong_state").text("/detail").contains("your own row"));
+        let refused = world.manager.post(&format!("/people/{overseer}/merge"), into).await;
+        assert!(refused.expect_problem(409, "wrong_state").text("/detail").contains("end_grant"));
+        world.overseer.get("/log?limit=1").await.expect(200);
+    });
+}
+
+/// Whoever has left is given nothing before somebody says that the person is back.
+#[test]
+fn whoever_has_left_is_given_nothing() {
+    scenario(async |world| {
+        let who = double(world, "Ruta", "Ozola", None).await;
+        world.manager.post(&format!("/people/{who}/leave"), json!({"left_on": "2040-01-10"})).await.expect(200);
+        let named = json!({"troop_id": fixture::VACANT_TROOP, "person_id": who, "lead": true});
+        let duty = json!({"person_id": who, "duty": "treasurer"});
+        let contacts = format!("/troops/{}/contacts", fixture::VACANT_TROOP);
+        let replace = format!("/assignments/{}/replace", fixture::YESENIAS_ASSIGNMENT);
+        for (path, body) in [
+            ("/assignments", named.clone()),
+            ("/grants", json!({"person_id": who, "role": "distributor"})),
+            (&*contacts, duty),
+            (&*replace, json!({"person_id": who, "reason": "x"})),
+        ] {
+            let refused = world.manager.post(path, body).await.expect_problem(422, "unknown_reference");
+            assert_eq!(
+                (places(&refused), refused.text("/errors/0/code")),
+                (vec!["/person_id".to_owned()], "left".into())
+            );
+        }
+        let etag = world.manager.get(&format!("/people/{who}")).await.expect(200).text("/etag");
+        world.manager.patch(&format!("/people/{who}"), &etag, json!({"left_on": null})).await.expect(200);
+        world.manager.post("/assignments", named).await.expect(201);
+    });
+}

@@ -82,10 +82,14 @@ fn a_membership_number_is_one_persons_and_an_address_may_be_shared() {
         let left = world.manager.patch(
             &format!("/people/{}", made.text("/person_id")),
             "\"v1\"",
-            json!({"left_on": "2040-01-05", "last_name": ""}),
+            json!({"left_on": null, "last_name": ""}),
         );
         let left = left.await.expect(200);
-        assert_eq!((left.at("/left_on"), left.at("/last_name")), (json!("2040-01-05"), json!("")));
+        assert_eq!((left.at("/left_on"), left.at("/last_name")), (json!(null), json!("")));
+        let leaves = json!({"left_on": "2040-01-05"});
+        let path = format!("/people/{}", made.text("/person_id"));
+        let refused = world.manager.patch(&path, "\"v2\"", leaves).await.expect_problem(422, "invalid");
+        assert_eq!(refused.text("/errors/0/code"), "leaving_is_recorded");
         world.manager.post("/people", json!({"first_name": "a\nb"})).await.expect_problem(422, "invalid");
     });
 }
