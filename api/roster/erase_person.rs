@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 
 use super::find_person::PersonPath;
 use super::sql::people::PersonRow;
-use super::sql::{one_person as sql, people};
+use super::sql::{erasure as sql, people};
 use crate::auth::permission::{PeopleErase, Permission as _};
 use crate::auth::{Permit, Tx};
 use crate::common::answer::Answer;

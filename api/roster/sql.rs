@@ -3,6 +3,7 @@
 pub(super) mod assignments;
 pub(super) mod contacts;
 pub(super) mod endings;
+pub(super) mod erasure;
 pub(super) mod grants;
 pub(super) mod leads;
 pub(super) mod lists;
