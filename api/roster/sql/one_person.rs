@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 
 use crate::auth::permission::PeopleChange;
 use crate::auth::{Permit, Tx};
-use crate::common::ids::{PersonId, SeasonId, TroopId, UnitId};
+use crate::common::ids::{SeasonId, TroopId, UnitId};
 use crate::error::{ApiError, Code, OnConstraint as _};
 use crate::one_person::OnePerson;
 
