@@ -5,8 +5,8 @@
 
 use super::changes::course_key;
 use super::columns::fields::ListRow;
-use super::fold;
 use super::kinds::{ListColumn, ListKind};
+use crate::common::fold;
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
 use utoipa::ToSchema;

@@ -19,7 +19,6 @@ mod counts;
 pub mod difference;
 mod discard;
 mod find;
-pub mod fold;
 pub mod kinds;
 mod list;
 mod list_rows;

@@ -2,8 +2,8 @@
 
 use super::rows::Work;
 use super::{Change, CurrentFact, Statement, Subject};
+use crate::common::fold;
 use crate::intake::columns::fields::{ListRow, ScreeningOutcome};
-use crate::intake::fold;
 use crate::intake::kinds::{ListColumn as Column, ListKind};
 use crate::seasons::policy::{ListColumn, ProofKind, Requirement, RequirementKind, Whose};
 use crate::standings::rules::EvidenceOutcome::{self, Met, NotMet};

@@ -2,9 +2,9 @@
 
 use super::rows::Work;
 use super::{Change, PersonField, PersonRef};
+use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
-use crate::intake::fold;
 
 impl Work<'_> {
     /// Makes somebody known with the first row of theirs.

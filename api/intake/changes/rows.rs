@@ -4,9 +4,9 @@ use super::facts::{FactBook, proven_by};
 use super::{
     Change, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, RowPreview, RowState, Subject, World,
 };
+use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
-use crate::intake::fold;
 use crate::intake::kinds::{ListColumn, ListKind};
 use crate::intake::matching::{Known, Lines, Listed, MatchOutcome, MatchReason, RowMatch, match_rows};
 use crate::intake::parse::table::CellProblem;

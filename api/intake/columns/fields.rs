@@ -3,7 +3,7 @@
 use super::dates;
 use super::plan::{ColumnPlan, PlannedColumn};
 use super::scores::{all_fractions, score};
-use crate::intake::fold;
+use crate::common::fold;
 use crate::intake::kinds::ListColumn as C;
 use crate::intake::parse::table::{Cell, CellKind, CellProblem, ParsedRow, ParsedTable};
 use chrono::NaiveDate;

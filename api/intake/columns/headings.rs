@@ -3,8 +3,8 @@
 //! The synonyms are common practice in lists of this trade (no source). A heading is compared by its folded words, so case,
 //! accents, punctuation and doubled spaces do not matter; a heading that only contains a synonym is proposed, not taken.
 
-use super::super::fold;
 use super::super::kinds::{ListColumn, ListKind};
+use crate::common::fold;
 
 /// How surely a heading names a column.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -5,7 +5,7 @@
 
 use super::dates::DateOrder;
 use super::plan::{ColumnChoices, ColumnPlan};
-use crate::intake::fold;
+use crate::common::fold;
 use crate::intake::kinds::ListColumn;
 use crate::intake::parse::ParsedTable;
 use crate::intake::parse::table::letter;

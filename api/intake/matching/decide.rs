@@ -3,7 +3,7 @@
 use super::likeness::{CLEAR_BY, Lines, first_names_agree, first_names_near, name_likeness, percent};
 use super::people::{Known, Listed, People};
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode};
-use crate::intake::fold;
+use crate::common::fold;
 
 type Decision = (MatchOutcome, MatchReason);
 

@@ -1,7 +1,7 @@
 //! How alike two names are: Jaro-Winkler over folded words, with nicknames and swapped columns counted as the same.
 
 use super::nicknames;
-use crate::intake::fold;
+use crate::common::fold;
 
 /// The two lines between which a person decides. Both come from the season's policy.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,8 +1,8 @@
 //! Who is known and who is listed, in the forms in which they are compared.
 
 use super::likeness::first_names_agree;
+use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
-use crate::intake::fold;
 use std::collections::HashMap;
 
 /// Somebody the unit knows, as far as matching needs.

@@ -4,8 +4,8 @@ use super::decide::decide;
 use super::likeness::{Lines, first_names_agree, percent};
 use super::people::{Known, Listed, People};
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode, RowMatch};
+use crate::common::fold;
 use crate::common::ids::PersonId;
-use crate::intake::fold;
 use std::collections::BTreeMap;
 
 /// Matches every row of a list; `makes_known` says whether this kind of list may bring new people.

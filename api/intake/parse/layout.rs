@@ -3,8 +3,8 @@
 use super::Grid;
 use super::fault::{FaultCode, ParseFault};
 use super::table::{Cell, Header, ParsedRow, ParsedTable, SkipReason, SkippedRow};
+use crate::common::fold;
 use crate::intake::columns::headings;
-use crate::intake::fold;
 use crate::intake::kinds::ListKind;
 
 /// Headings are looked for in this many rows with text; below it nobody would find them either.
