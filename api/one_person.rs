@@ -41,6 +41,14 @@ pub struct Erasure {
     pub last_names: Vec<String>,
 }
 
+impl Erasure {
+    /// The ids as texts hold them.
+    #[must_use]
+    pub fn ids(&self) -> Vec<String> {
+        self.people.iter().map(ToString::to_string).collect()
+    }
+}
+
 /// What a feature takes away when a person is erased.
 #[derive(Clone, Copy)]
 pub struct Eraser {

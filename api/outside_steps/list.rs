@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
-use super::rules::{self, Due};
+use super::rules::Due;
 use super::sql;
 use crate::auth::Permit;
 use crate::auth::permission::{OutsideStepsRead, Permission as _};
@@ -126,12 +126,10 @@ pub async fn list_outside_steps(
     let after: Option<(DateTime<Utc>, Uuid, String)> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
     let season = seasons::resolve(&mut tx, unit, season).await?.season_id;
-    let policy = seasons::policy_of(&mut tx, unit, season).await?;
-    let events = sql::happened(&mut tx, unit, season).await?;
-    let ticks = sql::ticks(&mut tx, unit, season).await?;
+    let book = sql::book(&mut tx, unit, season).await?;
     let numbers = standings::troop_numbers(&mut tx, unit, season).await?;
     let key = |due: &OutsideStepDue| (due.happened_at, due.event_id, due.step.clone());
-    let due = rules::due(&policy.outside_steps, &events, &ticks);
+    let due = book.due();
     let wanted = due.iter().filter(|due| done.is_none_or(|done| due.done.is_some() == done));
     let mut items: Vec<OutsideStepDue> = wanted.map(|due| OutsideStepDue::new(due, &numbers)).collect();
     items.sort_by_key(key);

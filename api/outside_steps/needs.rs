@@ -4,14 +4,13 @@ use std::collections::BTreeMap;
 
 use serde_json::json;
 
-use super::rules::{self, Due};
+use super::rules::Due;
 use super::sql;
 use crate::auth::Tx;
 use crate::auth::permission::OutsideStepsTick;
 use crate::common::ids::TroopId;
 use crate::error::ApiError;
 use crate::need::{Asked, Need, NeedKind, Request, Stake};
-use crate::seasons;
 
 /// How many of one step a request names at most.
 const AT_ONCE: usize = 200;
@@ -21,14 +20,8 @@ const AT_ONCE: usize = 200;
 /// # Errors
 /// Database faults.
 pub(super) async fn look(tx: &mut Tx, asked: &Asked) -> Result<Vec<Need>, ApiError> {
-    let season = asked.season.season_id;
-    let policy = seasons::policy_of(tx, asked.unit, season).await?;
-    if policy.outside_steps.is_empty() {
-        return Ok(Vec::new());
-    }
-    let events = sql::happened(tx, asked.unit, season).await?;
-    let ticks = sql::ticks(tx, asked.unit, season).await?;
-    let due = rules::due(&policy.outside_steps, &events, &ticks);
+    let book = sql::book(tx, asked.unit, asked.season.season_id).await?;
+    let due = book.due();
     let mut open: BTreeMap<&str, Vec<&Due<'_>>> = BTreeMap::new();
     for due in due.iter().filter(|due| due.done.is_none()) {
         open.entry(&due.step.code).or_default().push(due);

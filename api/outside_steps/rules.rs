@@ -28,17 +28,32 @@ pub(super) struct Due<'a> {
     pub done: Option<&'a Tick>,
 }
 
-/// Every step of the policy after every event that asks for it, in the order in which they happened.
-pub(super) fn due<'a>(
-    steps: &'a [OutsideStep],
-    events: &'a [Happened],
-    ticks: &'a BTreeMap<(Uuid, String), Tick>,
-) -> Vec<Due<'a>> {
-    let after = |after: &'a Happened| {
-        let asked = steps.iter().filter(|step| step.event == after.event);
-        asked.map(|step| Due { step, after, done: ticks.get(&(after.event_id, step.code.clone())) })
-    };
-    events.iter().flat_map(after).collect()
+/// What the policy asks for, what happened, and what was ticked in a season.
+#[derive(Debug, Default)]
+pub(super) struct Book {
+    pub steps: Vec<OutsideStep>,
+    /// In the order in which they happened.
+    pub events: Vec<Happened>,
+    /// By event and step.
+    pub ticks: BTreeMap<(Uuid, String), Tick>,
+}
+
+impl Book {
+    /// Every step of the policy after every event that asks for it, in the order in which they happened.
+    pub(super) fn due(&self) -> Vec<Due<'_>> {
+        self.events.iter().flat_map(|after| self.after(after)).collect()
+    }
+
+    /// One step after one event, if the event asks for it.
+    pub(super) fn find(&self, event: Uuid, step: &str) -> Option<Due<'_>> {
+        let after = self.events.iter().find(|after| after.event_id == event)?;
+        self.after(after).find(|due| due.step.code == step)
+    }
+
+    fn after<'a>(&'a self, after: &'a Happened) -> impl Iterator<Item = Due<'a>> {
+        let asked = self.steps.iter().filter(|step| step.event == after.event);
+        asked.map(|step| Due { step, after, done: self.ticks.get(&(after.event_id, step.code.clone())) })
+    }
 }
 
 #[cfg(test)]
@@ -57,17 +72,21 @@ mod tests {
     #[test]
     fn each_event_asks_for_its_own_steps_and_a_tick_is_of_one_of_them() {
         use OutsideEvent::{Appointed, ReturnFiled, Suspended};
-        let steps = [step("enter", Appointed), step("badge", Appointed), step("upload", ReturnFiled)];
-        let events = [happened(1, Appointed), happened(2, Suspended), happened(3, ReturnFiled), happened(4, Appointed)];
+        let steps = vec![step("enter", Appointed), step("badge", Appointed), step("upload", ReturnFiled)];
+        let events =
+            vec![happened(1, Appointed), happened(2, Suspended), happened(3, ReturnFiled), happened(4, Appointed)];
         let ticks =
             BTreeMap::from([((Uuid::from_u128(1), "badge".to_owned()), ("account:x".to_owned(), events[0].at))]);
-        let due = due(&steps, &events, &ticks);
+        let book = Book { steps, events, ticks };
+        let due = book.due();
         let told: Vec<_> =
             due.iter().map(|due| (due.after.event_id.as_u128(), &*due.step.code, due.done.is_some())).collect();
         assert_eq!(
             told,
             [(1, "enter", false), (1, "badge", true), (3, "upload", false), (4, "enter", false), (4, "badge", false)]
         );
-        assert_eq!(super::due(&[], &events, &ticks), []);
+        assert_eq!(book.find(Uuid::from_u128(4), "badge"), due.last().cloned());
+        assert_eq!(book.find(Uuid::from_u128(4), "upload"), None);
+        assert_eq!(Book { steps: vec![], ..book }.due(), []);
     }
 }

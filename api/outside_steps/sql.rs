@@ -4,11 +4,12 @@ use std::collections::BTreeMap;
 
 use uuid::Uuid;
 
-use super::rules::{Happened, Tick};
+use super::rules::{Book, Happened, Tick};
 use crate::auth::permission::OutsideStepsTick;
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{SeasonId, UnitId};
 use crate::error::ApiError;
+use crate::seasons;
 use crate::seasons::policy::OutsideEvent;
 
 fn event_of(word: &str) -> Result<OutsideEvent, ApiError> {
@@ -24,8 +25,18 @@ fn event_of(word: &str) -> Result<OutsideEvent, ApiError> {
     }
 }
 
+/// The whole of a season; where the policy names no step, nothing more is read.
+pub(super) async fn book(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Book, ApiError> {
+    let steps = seasons::policy_of(tx, unit, season).await?.outside_steps;
+    if steps.is_empty() {
+        return Ok(Book::default());
+    }
+    let events = happened(tx, unit, season).await?;
+    Ok(Book { steps, events, ticks: ticks(tx, unit, season).await? })
+}
+
 /// What happened in a season, in order: decisions, and returns that were filed.
-pub(super) async fn happened(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Vec<Happened>, ApiError> {
+async fn happened(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Vec<Happened>, ApiError> {
     let rows = sqlx::query!(
         r#"select d.decision_id as "event_id!", d.kind as "kind!", d.troop_id, a.person_id as "person_id?", d.decided_at as "at!"
            from decision d
@@ -53,11 +64,7 @@ pub(super) async fn happened(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Res
 }
 
 /// What was ticked in a season, by event and step.
-pub(super) async fn ticks(
-    tx: &mut Tx,
-    unit: UnitId,
-    season: SeasonId,
-) -> Result<BTreeMap<(Uuid, String), Tick>, ApiError> {
+async fn ticks(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<BTreeMap<(Uuid, String), Tick>, ApiError> {
     let rows = sqlx::query!(
         "select event_id, step, ticked_by, ticked_at from outside_tick where unit_id = $1 and season_id = $2",
         unit.0,

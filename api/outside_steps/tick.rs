@@ -1,5 +1,7 @@
 //! Say that steps were done in head office's system, or that they were not after all.
 
+use std::collections::BTreeSet;
+
 use actix_web::post;
 use garde::Validate;
 use serde::{Deserialize, Serialize};
@@ -7,7 +9,8 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::list::{OutsideStepDue, OutsideStepsPath};
-use super::{rules, sql};
+use super::rules::Book;
+use super::sql;
 use crate::auth::Permit;
 use crate::auth::permission::{OutsideStepsTick, Permission as _};
 use crate::common::answer::Answer;
@@ -67,15 +70,35 @@ pub async fn tick_outside_steps(
     season.open()?;
     // The head of the log is taken before what is there is looked at: two who tick at once come one after the other.
     let log_seq = tx.seq().await?;
-    let policy = seasons::policy_of(&mut tx, unit, season.season_id).await?;
-    let events = sql::happened(&mut tx, unit, season.season_id).await?;
-    let ticks = sql::ticks(&mut tx, unit, season.season_id).await?;
-    let due = rules::due(&policy.outside_steps, &events, &ticks);
+    let mut book = sql::book(&mut tx, unit, season.season_id).await?;
+    let faults = faults(&book, &steps, done);
+    if !faults.is_empty() {
+        return Err(ApiError::new(Code::Invalid).errors(faults));
+    }
+    for tick in &steps {
+        let which = (tick.event_id, tick.step.as_str());
+        let key = (tick.event_id, tick.step.clone());
+        if done {
+            sql::insert(&mut tx, &permit, season.season_id, which, log_seq).await?;
+            book.ticks.insert(key, (tx.actor().to_owned(), tx.logged_at()));
+        } else {
+            sql::delete(&mut tx, &permit, which).await?;
+            book.ticks.remove(&key);
+        }
+        tx.about("outside_step", format_args!("{}:{}", tick.step, tick.event_id));
+    }
+    let numbers = standings::troop_numbers(&mut tx, unit, season.season_id).await?;
+    let due = steps.iter().filter_map(|tick| book.find(tick.event_id, &tick.step));
+    let steps = due.map(|due| OutsideStepDue::new(&due, &numbers)).collect();
+    tx.commit_with(Answer::new(&TickedSteps { steps })?).await
+}
+
+/// What is wrong with each of the steps that were sent.
+fn faults(book: &Book, steps: &[OutsideTick], done: bool) -> Vec<FieldError> {
     let mut faults = Vec::new();
-    let mut seen = std::collections::BTreeSet::new();
+    let mut seen = BTreeSet::new();
     for (place, tick) in steps.iter().enumerate() {
-        let found = due.iter().find(|due| due.after.event_id == tick.event_id && due.step.code == tick.step);
-        let (code, expected) = match found {
+        let (code, expected) = match book.find(tick.event_id, &tick.step) {
             None => ("unknown", "a step and an event as list_outside_steps tells them"),
             Some(_) if !seen.insert((tick.event_id, &tick.step)) => ("twice", "each step once"),
             Some(due) if due.done.is_some() && done => ("done_already", "a step that is still to be done"),
@@ -84,25 +107,5 @@ pub async fn tick_outside_steps(
         };
         faults.push(FieldError::at(format!("/steps/{place}"), code, expected));
     }
-    if !faults.is_empty() {
-        return Err(ApiError::new(Code::Invalid).errors(faults));
-    }
-    for tick in &steps {
-        let which = (tick.event_id, tick.step.as_str());
-        if done {
-            sql::insert(&mut tx, &permit, season.season_id, which, log_seq).await?;
-        } else {
-            sql::delete(&mut tx, &permit, which).await?;
-        }
-        tx.about("outside_step", format_args!("{}:{}", tick.step, tick.event_id));
-    }
-    let ticks = sql::ticks(&mut tx, unit, season.season_id).await?;
-    let numbers = standings::troop_numbers(&mut tx, unit, season.season_id).await?;
-    let now = rules::due(&policy.outside_steps, &events, &ticks);
-    let shown = steps.iter().filter_map(|tick| {
-        let found = now.iter().find(|due| due.after.event_id == tick.event_id && due.step.code == tick.step);
-        found.map(|due| OutsideStepDue::new(due, &numbers))
-    });
-    let steps = shown.collect();
-    tx.commit_with(Answer::new(&TickedSteps { steps })?).await
+    faults
 }

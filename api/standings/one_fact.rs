@@ -30,6 +30,12 @@ pub struct FactsWanted {
     pub limit: i64,
 }
 
+impl FactsWanted {
+    /// Whatever it is about, a screening too: for one that is known by its id.
+    pub(super) const ONE: Self =
+        Self { person: None, troop: None, requirement: None, screenings: true, after: None, limit: 1 };
+}
+
 /// A fact as it was recorded, with who recorded it and what became of it.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct RecordedFact {

@@ -7,6 +7,7 @@ use sqlx::postgres::PgConnection;
 use crate::objects::{self, Target};
 use crate::operations::{OPERATIONS, Operation};
 use crate::support::client::{Asked, Caller};
+use crate::support::world::World;
 use crate::support::{fixture, scenario};
 
 /// The request with rubbish in every place, but for the unit where one is given.
@@ -71,47 +72,37 @@ fn all_permissions_but_the_documented_one_get_403_naming_it_and_that_one_alone_g
     });
 }
 
+/// A key of the manager's with these permissions.
+async fn key_with(world: &World, permissions: &[&str]) -> Caller {
+    let new =
+        serde_json::json!({"name": "a script", "unit_id": fixture::UNIT, "permissions": permissions, "lasts_days": 1});
+    let made = world.manager.post("/v1/keys", new).await.expect(201);
+    world.manager.with_key(&made.text("/key/key_id"), made.text("/secret"))
+}
+
 /// R11: a key for scripts changes nothing that it was not given by name, whatever its owner may; and with everything that a key
 /// can be given, nothing of what a person answers for.
 #[test]
 fn a_key_changes_nothing_that_it_was_not_given() {
     scenario(async |world| {
-        let reading: Vec<&str> = caselot::auth::permission::ALL
-            .iter()
-            .copied()
-            .filter(|name| !caselot::auth::permission::writes(name))
-            .collect();
-        let new =
-            serde_json::json!({"name": "reads all", "unit_id": fixture::UNIT, "permissions": reading, "lasts_days": 1});
-        let made = world.manager.post("/v1/keys", new).await.expect(201);
-        let script = world.manager.with_key(&made.text("/key/key_id"), made.text("/secret"));
-        script.get("/standings").await.expect(200);
+        let all = caselot::auth::permission::ALL.iter().copied();
+        let reading: Vec<&str> = all.filter(|name| !caselot::auth::permission::writes(name)).collect();
+        let reader = key_with(world, &reading).await;
+        let writer = key_with(world, &[&*reading, KEY_MAY_CHANGE].concat()).await;
+        reader.get("/standings").await.expect(200);
         for operation in OPERATIONS.iter().filter(|operation| operation.changes() && !operation.is_public()) {
-            let path = objects::path(operation, Target::Own).expect("a path");
-            let mut asked = script.ask(operation.method.clone(), &format!("{path}{}", objects::query(operation)));
-            asked = match objects::body(operation, Target::Own) {
-                Some(body) => asked.json(&body),
-                None => asked.bytes("application/json", "{}"),
-            };
             let by_name = KEY_MAY_CHANGE.contains(&operation.permission.as_str());
-            asked.await.expect_problem(403, if by_name { "forbidden" } else { "key_may_not" });
-        }
-        let all: Vec<&str> = reading.into_iter().chain(KEY_MAY_CHANGE.iter().copied()).collect();
-        let new =
-            serde_json::json!({"name": "all it may", "unit_id": fixture::UNIT, "permissions": all, "lasts_days": 1});
-        let made = world.manager.post("/v1/keys", new).await.expect(201);
-        let script = world.manager.with_key(&made.text("/key/key_id"), made.text("/secret"));
-        let a_persons = |operation: &&Operation| {
-            operation.changes() && !operation.is_public() && !KEY_MAY_CHANGE.contains(&operation.permission.as_str())
-        };
-        for operation in OPERATIONS.iter().filter(a_persons) {
             let path = objects::path(operation, Target::Own).expect("a path");
-            let mut asked = script.ask(operation.method.clone(), &format!("{path}{}", objects::query(operation)));
-            asked = match objects::body(operation, Target::Own) {
-                Some(body) => asked.json(&body),
-                None => asked.bytes("application/json", "{}"),
-            };
-            asked.await.expect_problem(403, "key_may_not");
+            let refusals: &[(&Caller, &str)] =
+                if by_name { &[(&reader, "forbidden")] } else { &[(&reader, "key_may_not"), (&writer, "key_may_not")] };
+            for (script, code) in refusals {
+                let asked = script.ask(operation.method.clone(), &format!("{path}{}", objects::query(operation)));
+                let asked = match objects::body(operation, Target::Own) {
+                    Some(body) => asked.json(&body),
+                    None => asked.bytes("application/json", "{}"),
+                };
+                asked.await.expect_problem(403, code);
+            }
         }
     });
 }

@@ -29,7 +29,7 @@ pub(in crate::intake) async fn rows_that_name(
     by: &Permit<PeopleErase>,
     erasure: &Erasure,
 ) -> Result<(Vec<Uuid>, Vec<i32>), ApiError> {
-    let ids: Vec<String> = erasure.people.iter().map(ToString::to_string).collect();
+    let ids = erasure.ids();
     let rows = sqlx::query!(
         r#"select distinct intake_id as "intake_id!", row_number as "row_number!" from (
                select r.intake_id, r.row_number from intake_row r
@@ -61,7 +61,7 @@ pub(in crate::intake) async fn files_that_may_hold(
     erasure: &Erasure,
     named: &[Uuid],
 ) -> Result<Vec<Uuid>, ApiError> {
-    let ids: Vec<String> = erasure.people.iter().map(ToString::to_string).collect();
+    let ids = erasure.ids();
     let lists = sqlx::query_scalar!(
         r#"select i.intake_id as "intake_id!" from intake i
            left join blob b on b.unit_id = i.unit_id and b.sha256 = i.file_sha256
@@ -96,7 +96,7 @@ pub(in crate::intake) async fn take_rows(
     (lists, rows): (&[Uuid], &[i32]),
 ) -> Result<(), ApiError> {
     let unit = by.unit()?.0;
-    let ids: Vec<String> = erasure.people.iter().map(ToString::to_string).collect();
+    let ids = erasure.ids();
     // A file is called by one name alone, with whatever stands between the words.
     let names: Vec<String> = erasure.first_names.iter().chain(&erasure.last_names).cloned().collect();
     sqlx::query!(

@@ -38,6 +38,16 @@ pub(in super::super) async fn list(
     season: SeasonId,
     wanted: &FactsWanted,
 ) -> Result<Vec<FactRow>, ApiError> {
+    look(tx, unit, (Some(season), None), wanted).await
+}
+
+/// Facts of both tables with what became of them: of one season, or of all; all of them, or one.
+async fn look(
+    tx: &mut Tx,
+    unit: UnitId,
+    (season, fact): (Option<SeasonId>, Option<EvidenceId>),
+    wanted: &FactsWanted,
+) -> Result<Vec<FactRow>, ApiError> {
     let rows = sqlx::query_as!(
         FactRow,
         r#"select f.evidence_id as "evidence_id!", season_id as "season_id!", requirement as "requirement!", person_id,
@@ -47,50 +57,34 @@ pub(in super::super) async fn list(
                   screening as "screening!"
            from (select evidence_id, season_id, requirement, person_id, troop_id, outcome, observed_on, valid_until_on,
                         score_percent, source, intake_id, intake_row, note, recorded_at, recorded_by, false as screening
-                 from evidence where unit_id = $1 and season_id = $2
+                 from evidence
+                 where unit_id = $1 and ($2::uuid is null or season_id = $2) and ($9::uuid is null or evidence_id = $9)
                  union all
                  select evidence_id, season_id, requirement, person_id, null, outcome, observed_on, valid_until_on, null,
                         source, intake_id, intake_row, null, recorded_at, recorded_by, true
-                 from screening_evidence where unit_id = $1 and season_id = $2 and $3) f
+                 from screening_evidence
+                 where unit_id = $1 and ($2::uuid is null or season_id = $2) and ($9::uuid is null or evidence_id = $9) and $3) f
            left join (select evidence_id, withdrawn_at from withdrawn_fact where unit_id = $1) w on w.evidence_id = f.evidence_id
            left join (select intake_id, withdrawn_at from withdrawn_list where unit_id = $1) l on l.intake_id = f.intake_id
            where ($4::uuid is null or person_id = $4) and ($5::uuid is null or troop_id = $5)
              and ($6::text is null or requirement = $6) and ($7::uuid is null or f.evidence_id < $7)
            order by f.evidence_id desc limit $8"#,
         unit.0,
-        season.0,
+        season.map(|season| season.0),
         wanted.screenings,
         wanted.person.map(|person| person.0),
         wanted.troop.map(|troop| troop.0),
         wanted.requirement,
         wanted.after.map(|fact| fact.0),
-        wanted.limit
+        wanted.limit,
+        fact.map(|fact| fact.0)
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }
 
 /// One fact, of whatever season.
 pub(in super::super) async fn find(tx: &mut Tx, unit: UnitId, fact: EvidenceId) -> Result<Option<FactRow>, ApiError> {
-    let row = sqlx::query_as!(
-        FactRow,
-        r#"select f.evidence_id as "evidence_id!", season_id as "season_id!", requirement as "requirement!", person_id,
-                  troop_id, outcome as "outcome!", observed_on as "observed_on!", valid_until_on, score_percent,
-                  source as "source!", f.intake_id, intake_row, note, recorded_at as "recorded_at!",
-                  recorded_by as "recorded_by!", coalesce(w.withdrawn_at, l.withdrawn_at) as "withdrawn_at?",
-                  screening as "screening!"
-           from (select evidence_id, season_id, requirement, person_id, troop_id, outcome, observed_on, valid_until_on,
-                        score_percent, source, intake_id, intake_row, note, recorded_at, recorded_by, false as screening
-                 from evidence where unit_id = $1 and evidence_id = $2
-                 union all
-                 select evidence_id, season_id, requirement, person_id, null, outcome, observed_on, valid_until_on, null,
-                        source, intake_id, intake_row, null, recorded_at, recorded_by, true
-                 from screening_evidence where unit_id = $1 and evidence_id = $2) f
-           left join (select evidence_id, withdrawn_at from withdrawn_fact where unit_id = $1) w on w.evidence_id = f.evidence_id
-           left join (select intake_id, withdrawn_at from withdrawn_list where unit_id = $1) l on l.intake_id = f.intake_id"#,
-        unit.0,
-        fact.0
-    );
-    Ok(row.fetch_optional(tx.db()).await?)
+    Ok(look(tx, unit, (None, Some(fact)), &FactsWanted::ONE).await?.pop())
 }
 
 /// Marks a fact as withdrawn: it counts no longer from here on.
