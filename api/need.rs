@@ -189,6 +189,10 @@ pub enum NeedKind {
     SendReturn,
     /// Something is to be repeated in head office's system.
     OutsideStep,
+    /// A waiver waits for a second person.
+    AgreeToWaiver,
+    /// An override waits for a second person.
+    AgreeToOverride,
 }
 
 impl NeedKind {
@@ -213,6 +217,8 @@ impl NeedKind {
             Self::FileReturn => "file_return",
             Self::SendReturn => "send_return",
             Self::OutsideStep => "outside_step",
+            Self::AgreeToWaiver => "agree_to_waiver",
+            Self::AgreeToOverride => "agree_to_override",
         }
     }
 }

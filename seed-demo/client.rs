@@ -60,6 +60,18 @@ impl Caller {
         answer(&format!("PATCH {path}"), request).await
     }
 
+    /// Replaces a thing as it was last read.
+    pub async fn put(&self, path: &str, etag: &str, body: &Value) -> Result<Value, String> {
+        let request = self.request(reqwest::Method::PUT, path).header("If-Match", etag).json(body);
+        answer(&format!("PUT {path}"), request).await
+    }
+
+    /// Does something that cannot be taken back, to a thing as it was last read.
+    pub async fn act_on(&self, path: &str, etag: &str, body: &Value) -> Result<Value, String> {
+        let request = self.request(reqwest::Method::POST, path).header("If-Match", etag).json(body);
+        answer(&format!("POST {path}"), request).await
+    }
+
     /// Sends a file as it is.
     pub async fn upload(&self, path: &str, media_type: &str, file: Vec<u8>) -> Result<Value, String> {
         let request = self.request(reqwest::Method::POST, path).header("Content-Type", media_type).body(file);

@@ -8,6 +8,7 @@ mod client;
 mod days;
 mod expect;
 mod lists;
+mod matters;
 mod people;
 mod season;
 mod set_up;
@@ -53,7 +54,9 @@ async fn main() -> ExitCode {
 }
 
 async fn run(arguments: &Arguments) -> Result<(), String> {
-    if !arguments.sign_ins.exists() {
+    if arguments.sign_ins.exists() {
+        sign_ins::readdress(&arguments.sign_ins, &arguments.address)?;
+    } else {
         let demo = season::play(arguments).await?;
         sign_ins::write(&arguments.sign_ins, &demo)?;
     }

@@ -9,6 +9,7 @@ use crate::client::{Caller, Server, text};
 use crate::days::{TODAY, day};
 use crate::expect;
 use crate::lists::{self, List};
+use crate::matters;
 use crate::people::{COORDINATORS_WHO_SIGN_IN, HOLDERS};
 use crate::set_up::{self, Unit, Who, numbered, program, sign_in};
 use crate::sign_ins::{Demo, SignIn};
@@ -27,9 +28,11 @@ pub async fn play(arguments: &Arguments) -> Result<Demo, String> {
     set_up::season(&id, &manager, zero).await?;
     let unit = Unit { id, manager };
     set_up::troops(&unit).await?;
+    matters::policy(&unit, zero).await?;
     helpers(&server, &unit, &mut sign_ins).await?;
     first_list(&unit, zero).await?;
     let coordinators = invite_coordinators(&server, &unit, &mut sign_ins).await?;
+    matters::one_person_twice(&unit).await?;
 
     forwards(arguments, 8).await?;
     lists::apply(&unit, &List::BANK_DETAILS, day(zero, 8), zero).await?;
@@ -42,16 +45,20 @@ pub async fn play(arguments: &Arguments) -> Result<Demo, String> {
     decide(&unit, "207", "stand-down", "Moves away this month; thanks for two good seasons.").await?;
     decide(&unit, "145", "suspend", "Kit not collected and three calls not answered.").await?;
     troop_decision(&unit, "222", "sit-out", "Three youths are too few to sell on their own.").await?;
+    matters::deputy_and_leaver(&unit, zero).await?;
     troop_decision(&unit, "229", "sit-out", "Pauses this season and comes back in the next.").await?;
 
     forwards(arguments, 6).await?;
     lists::apply(&unit, &List::SECOND_ROLE_LIST, day(zero, 22), zero).await?;
+    matters::tick_appointments(&unit).await?;
     decide(&unit, "152", "suspend", "Membership has run out; no new date from head office yet.").await?;
 
     forwards(arguments, 2).await?;
     let report = json!({"troop_id": troop_id(&unit, "158").await?, "requirement": "yearly_training", "done_on": day(zero, TODAY - 1)});
     let aroha = coordinators.get(1).ok_or("nobody coordinates troop 158")?;
     aroha.post(&unit.path("/my-steps/reports"), &report).await?;
+    matters::waiver_for_two(&unit, zero).await?;
+    matters::let_through(&unit, zero).await?;
 
     let different =
         expect::differences(&expect::typed(expect::STANDINGS)?, &expect::computed(&unit.manager, &unit.id).await?);
@@ -72,14 +79,9 @@ async fn forwards(arguments: &Arguments, days: i64) -> Result<(), String> {
 }
 
 /// A person by hand, with an address.
-async fn person(unit: &Unit, first_name: &str, last_name: &str, email: &str) -> Result<String, String> {
-    let made =
-        unit.manager.post(&unit.path("/people"), &json!({"first_name": first_name, "last_name": last_name})).await?;
-    let id = text(&made, "person_id")?.to_owned();
-    let path = unit.path(&format!("/people/{id}/contact"));
-    let contact = unit.manager.get(&path).await?;
-    unit.manager.patch(&path, text(&contact, "etag")?, &json!({"email": email})).await?;
-    Ok(id)
+pub async fn person(unit: &Unit, first_name: &str, last_name: &str, email: &str) -> Result<String, String> {
+    let body = json!({"first_name": first_name, "last_name": last_name, "email": email});
+    Ok(text(&unit.manager.post(&unit.path("/people"), &body).await?, "person_id")?.to_owned())
 }
 
 async fn invite(unit: &Unit, person: &str) -> Result<String, String> {
@@ -135,13 +137,13 @@ async fn invite_coordinators(server: &Server, unit: &Unit, sign_ins: &mut Vec<Si
     Ok(callers)
 }
 
-async fn troop_id(unit: &Unit, number: &str) -> Result<String, String> {
+pub async fn troop_id(unit: &Unit, number: &str) -> Result<String, String> {
     let troops = unit.manager.all(&unit.path("/troops")).await?;
     Ok(text(numbered(&troops, number)?, "troop_id")?.to_owned())
 }
 
 /// The lead of a troop, as its standing tells.
-async fn lead(unit: &Unit, troop: &str) -> Result<Value, String> {
+pub async fn lead(unit: &Unit, troop: &str) -> Result<Value, String> {
     let answer = unit.manager.get(&unit.path(&format!("/standings/{}", troop_id(unit, troop).await?))).await?;
     let coordinators = answer.pointer("/standing/coordinators").and_then(Value::as_array).cloned().unwrap_or_default();
     coordinators

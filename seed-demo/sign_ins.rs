@@ -52,6 +52,18 @@ pub fn write(path: &Path, demo: &Demo) -> Result<(), String> {
     private(path, &words(demo, &lists)).map_err(failed)
 }
 
+/// The demo was loaded before, and may be asked at another port now: the files name the address of today.
+pub fn readdress(path: &Path, address: &str) -> Result<(), String> {
+    let failed = |error: std::io::Error| format!("{}: {error}", path.display());
+    let shell = std::fs::read_to_string(path.with_extension("env")).map_err(failed)?;
+    let Some(old) = shell.lines().find_map(|line| line.strip_prefix("API=")).filter(|old| *old != address) else {
+        return Ok(());
+    };
+    let words = std::fs::read_to_string(path).map_err(failed)?.replace(old, address);
+    private(&path.with_extension("env"), &shell.replace(old, address)).map_err(failed)?;
+    private(path, &words).map_err(failed)
+}
+
 /// Writes a file that only this user can read, whole or not at all.
 fn private(path: &Path, text: &str) -> std::io::Result<()> {
     let unfinished = path.with_extension("new");
@@ -100,4 +112,23 @@ fn words(demo: &Demo, lists: &Path) -> String {
         unit = demo.unit
     );
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_demo_that_is_asked_at_another_port_names_that_one() {
+        let folder = std::env::temp_dir().join(format!("caselot-sign-ins-{}", std::process::id()));
+        std::fs::create_dir_all(&folder).unwrap();
+        let path = folder.join("sign-ins");
+        std::fs::write(&path, "  address    http://127.0.0.1:8480\n").unwrap();
+        std::fs::write(folder.join("sign-ins.env"), "API=http://127.0.0.1:8480\nUNIT=u\n").unwrap();
+        readdress(&path, "http://127.0.0.1:9000").unwrap();
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), "  address    http://127.0.0.1:9000\n");
+        let shell = std::fs::read_to_string(folder.join("sign-ins.env")).unwrap();
+        assert_eq!(shell, "API=http://127.0.0.1:9000\nUNIT=u\n");
+        std::fs::remove_dir_all(&folder).unwrap();
+    }
 }

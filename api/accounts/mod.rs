@@ -23,7 +23,7 @@ mod sql;
 
 pub use invite::{Invitation, invite};
 pub use rules::{email_fault, email_key};
-pub use sql::{has_account, void_invitations};
+pub use sql::{address_of_another, has_account, void_invitations};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

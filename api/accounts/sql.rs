@@ -2,9 +2,11 @@
 
 mod keys;
 pub(super) mod one_person;
+mod people;
 mod sessions;
 
 pub(super) use keys::{KeyRow, insert_key, keys, lock_key, revoke_key};
+pub use people::{address_of_another, has_account, void_invitations};
 pub(super) use sessions::{
     end_session, end_sessions, insert_refresh, insert_session, lock_refresh, refresh_is_used, use_refresh, void_refresh,
 };
@@ -253,35 +255,4 @@ pub(super) async fn memberships(tx: &mut Tx, account: AccountId) -> Result<Vec<M
         account.0
     );
     Ok(rows.fetch_all(tx.db()).await?)
-}
-
-/// Whether somebody signs in as this person.
-///
-/// # Errors
-/// Database faults.
-pub async fn has_account(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<bool, ApiError> {
-    let found = sqlx::query_scalar!(
-        "select account_id from membership where unit_id = $1 and person_id = $2",
-        unit.0,
-        person.0
-    );
-    Ok(found.fetch_optional(tx.db()).await?.is_some())
-}
-
-/// Ends a person's open invitations: whoever reads the old address must not be able to take the place (R10).
-///
-/// # Errors
-/// Database faults.
-pub async fn void_invitations(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<(), ApiError> {
-    let now = tx.real_now();
-    sqlx::query!(
-        "update invitation set voided_at = $3
-         where unit_id = $1 and person_id = $2 and accepted_at is null and voided_at is null",
-        unit.0,
-        person.0,
-        now
-    )
-    .execute(tx.db())
-    .await?;
-    Ok(())
 }

@@ -16,6 +16,9 @@ pub fn plain(message: &str, name: &str) -> String {
     if name.ends_with("_at") || name == "as_of" {
         return "an instant such as 2026-10-31T18:00:00Z".to_owned();
     }
+    if message.contains("integer `") && name.ends_with("_percent") {
+        return "a whole number of percent, from 0 to 100".to_owned();
+    }
     let expected = message.rsplit_once("expected ").map_or("", |(_, expected)| expected);
     match expected.split(' ').next().unwrap_or_default() {
         "u8" | "u16" | "u32" | "u64" | "usize" => "a whole number, not below zero".to_owned(),
@@ -68,6 +71,11 @@ mod tests {
                 "a whole number, not below zero",
             ),
             ("invalid type: integer `1`, expected a boolean at line 1 column 9", "lead", "true or false"),
+            (
+                "invalid value: integer `256`, expected u8 at line 1 column 9",
+                "score_percent",
+                "a whole number of percent, from 0 to 100",
+            ),
             ("unknown field `other`, expected `name`", "", "unknown field \"other\", expected \"name\""),
             ("missing field `label`", "", "missing field \"label\""),
             ("invalid type: integer `1`, expected a string at line 1 column 9", "label", "a string"),

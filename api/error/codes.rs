@@ -45,8 +45,8 @@ codes! {
     BadLink UNAUTHORIZED "bad_link" "This link is not valid any more" "The link was used before, has run out, or was replaced by a newer one. Ask whoever sent it for a new one.";
     BadRefreshToken UNAUTHORIZED "bad_refresh_token" "This sign-in has ended" "The sign-in cannot be continued. Sign in again with e-mail and password.";
     // 403
-    Forbidden FORBIDDEN "forbidden" "You may not do this" "Your role does not include this. Ask your unit manager if you need it.";
-    OutOfScope FORBIDDEN "out_of_scope" "Not for this troop" "You may see this, but your role does not reach this troop for this act. Ask your unit manager.";
+    Forbidden FORBIDDEN "forbidden" "You may not do this" "Your role does not include this. Ask somebody who has a role that does, such as the unit manager, or the overseer for the second word of two people.";
+    OutOfScope FORBIDDEN "out_of_scope" "Not for this troop" "You may see this, but your role does not reach this troop for this act. Ask the unit manager.";
     KeyMayNot FORBIDDEN "key_may_not" "A key may not do this" "A key for scripts cannot decide what a person answers for, make keys, or act where a fresh sign-in is asked for. Sign in as a person to do this.";
     // 404 405
     NotFound NOT_FOUND "not_found" "Not found" "There is nothing here, or nothing that you may see. Check the address; if somebody sent it to you, ask whether you have been given a role in that unit.";
@@ -84,6 +84,8 @@ codes! {
     RoleHeld CONFLICT "role_held" "This person holds this role" "The person holds this role at that time already. Look at the person's grants (list_grants); end that one first if its dates are wrong.";
     HasAccount CONFLICT "has_account" "This person can sign in already" "The person has an account for this unit. If the password was forgotten, ask the server's administrator for a reset link.";
     EmailMissing CONFLICT "email_missing" "There is no e-mail address" "The person has no e-mail address yet, and an account needs one. Enter it first (change_contact), then invite the person.";
+    NameKnown CONFLICT "name_known" "Somebody of this name is there" "The unit has a person of this name already, named below. If it is the same one, use that row. If it is somebody else, send this again with \"another_person\": true.";
+    AddressShared CONFLICT "address_shared" "Somebody else of the unit uses this address" "Another person of this unit signs in with this e-mail address, or is invited to it. The address is the name of the account, so two people need two: enter another one for this person (change_contact), then invite.";
     // 412 428
     VersionStale PRECONDITION_FAILED "version_stale" "It has changed since you read it" "Somebody changed this after you read it. Read it again, see what changed, and send your change with the new ETag.";
     VersionMissing PRECONDITION_REQUIRED "version_missing" "Say which version you have read" "Send the ETag that you read in an If-Match header, so that nobody's change is overwritten unseen.";

@@ -14,7 +14,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
 use crate::common::ids::SeasonId;
 use crate::error::{ApiError, Problems};
-use crate::seasons::policy::Policy;
+use crate::seasons::policy::{Policy, RequirementKind, WaivableBy};
 use crate::seasons::{self, SeasonPath};
 
 /// What a changed policy would do, as things stand.
@@ -30,6 +30,9 @@ pub struct PolicyPreview {
     /// The troops whose state, gates or open requirements would change, by number; none that takes no part.
     #[schema(max_items = 10000)]
     pub changed: Vec<TroopUnderPolicy>,
+    /// What the policy allows and one should look at twice before saving it.
+    #[schema(max_items = 100)]
+    pub cautions: Vec<PolicyCaution>,
     /// How many troops would stay as they are.
     #[schema(minimum = 0, maximum = 10000)]
     pub unchanged: usize,
@@ -47,6 +50,37 @@ pub struct PolicyPreview {
     /// What confirms exactly this change: send it as `confirm_stamp`. It is another one as soon as anything told here is.
     #[schema(min_length = 64, max_length = 64)]
     pub stamp: String,
+}
+
+/// What a policy allows and one should look at twice.
+#[derive(Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct PolicyCaution {
+    /// The code of the requirement.
+    #[schema(max_length = 40)]
+    pub requirement: String,
+    /// Why to look at it, in plain words.
+    #[schema(max_length = 600)]
+    pub caution: String,
+}
+
+/// What to look at twice: a screening or a membership that may be let go.
+fn cautions(policy: &Policy) -> Vec<PolicyCaution> {
+    let waivable = policy.requirements.iter().filter(|asked| asked.who_may_waive() != WaivableBy::Never);
+    let said = waivable.filter_map(|asked| {
+        let why = match asked.kind {
+            RequirementKind::Screening => {
+                "A screening protects children, and head office's rule or the law may ask for it without exception"
+            }
+            RequirementKind::Membership => "Insurance may hang on the membership",
+            RequirementKind::Plain => return None,
+        };
+        let caution = format!(
+            "\"{}\" could be waived under this policy. {why}: look at the local rules before you allow it. Where it is left out, nobody may waive it.",
+            asked.title
+        );
+        Some(PolicyCaution { requirement: asked.code.clone(), caution })
+    });
+    said.collect()
 }
 
 /// Try a changed policy: which troops' answers it would change, before it is saved. Nothing is changed.
@@ -73,6 +107,7 @@ pub async fn preview_policy(
         season_id,
         version: before.version,
         stands_at: tx.now(),
+        cautions: cautions(&new),
         unchanged: troops.saturating_sub(changed.len()),
         changed,
         appointed_now: appointed,
@@ -81,4 +116,22 @@ pub async fn preview_policy(
         needs_confirmation,
         stamp,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::cautions;
+    use crate::seasons::policy::{WaivableBy, shipped_policy};
+
+    /// By hand: the shipped policy lets nobody waive either kind; each that is changed is named.
+    #[test]
+    fn a_screening_or_membership_that_may_be_waived_is_pointed_out() {
+        let mut policy = shipped_policy().unwrap();
+        assert_eq!(cautions(&policy), []);
+        for asked in &mut policy.requirements {
+            asked.waivable_by = Some(WaivableBy::Manager);
+        }
+        let told: Vec<String> = cautions(&policy).into_iter().map(|one| one.requirement).collect();
+        assert_eq!(told, ["membership", "screening"]);
+    }
 }

@@ -1,5 +1,7 @@
 //! What changed since a return was filed, and whether a new one is owed.
 
+use std::collections::BTreeSet;
+
 use actix_web::get;
 use chrono::{DateTime, Utc};
 use serde::Serialize;
@@ -14,10 +16,10 @@ use crate::auth::permission::{Permission as _, ReturnsRead};
 use crate::auth::{Permit, Tx};
 use crate::common::answer::Answer;
 use crate::common::body::Path;
-use crate::common::ids::{ReturnId, TroopId, UnitId};
+use crate::common::ids::{PersonId, ReturnId, TroopId, UnitId};
 use crate::error::{ApiError, Problems};
 use crate::frozen::{self, Frozen, Kind};
-use crate::seasons;
+use crate::{seasons, standings};
 
 /// What changed since a return was filed.
 #[derive(Debug, Serialize, ToSchema)]
@@ -68,10 +70,12 @@ pub enum ReturnChangeKind {
     Name,
     /// Where it stands.
     Standing,
-    /// Who coordinates it: ids of people, the lead marked.
+    /// Who coordinates it: their names of today (the id of somebody who was erased), the lead marked.
     Coordinators,
-    /// What is open: codes of requirements, a coordinator's with the person's id.
+    /// What is open: codes of requirements, a coordinator's with the name.
     OpenRequirements,
+    /// What is waived, until when, and which gates the troop passes by leave.
+    Exceptions,
 }
 
 impl From<Difference> for ReturnChange {
@@ -83,6 +87,7 @@ impl From<Difference> for ReturnChange {
             What::Standing => ReturnChangeKind::Standing,
             What::Coordinators => ReturnChangeKind::Coordinators,
             What::OpenRequirements => ReturnChangeKind::OpenRequirements,
+            What::Exceptions => ReturnChangeKind::Exceptions,
         };
         Self { troop_id, troop_number: number, what, before, after }
     }
@@ -92,6 +97,27 @@ impl From<Difference> for ReturnChange {
 pub(super) fn since(frozen: &Frozen, present: &ReturnDocument) -> Result<Vec<ReturnChange>, ApiError> {
     let before: ReturnDocument = serde_json::from_str(&frozen.figures).map_err(|error| ApiError::internal(&error))?;
     Ok(rules::differences(&before, present).into_iter().map(ReturnChange::from).collect())
+}
+
+/// The changes with people's names of today in place of their ids. Two returns are compared by id, so that a comparison
+/// outlives the names in them; who reads it wants names.
+async fn named(
+    tx: &mut Tx,
+    unit: UnitId,
+    changes: Vec<ReturnChange>,
+    frozen: &Frozen,
+    present: &ReturnDocument,
+) -> Result<Vec<ReturnChange>, ApiError> {
+    let before: ReturnDocument = serde_json::from_str(&frozen.figures).map_err(|error| ApiError::internal(&error))?;
+    let troops = before.troops.iter().chain(&present.troops);
+    let people: BTreeSet<PersonId> = troops.flat_map(|troop| &troop.coordinators).map(|one| one.person_id).collect();
+    let people: Vec<PersonId> = people.into_iter().collect();
+    let names = standings::names(tx, unit, &people).await?;
+    let say = |text: Option<String>| {
+        text.map(|text| names.iter().fold(text, |text, (person, name)| text.replace(&person.to_string(), name)))
+    };
+    let told = changes.into_iter();
+    Ok(told.map(|one| ReturnChange { before: say(one.before), after: say(one.after), ..one }).collect())
 }
 
 /// Whether head office sent a return back, the last time it was sent.
@@ -112,7 +138,7 @@ pub async fn list_return_changes(
     let frozen = find(&mut tx, unit, path.return_id).await?;
     let season = seasons::resolve(&mut tx, unit, Some(frozen.season)).await?;
     let present = now::document(&mut tx, unit, &season, None).await?;
-    let changes = since(&frozen, &present)?;
+    let changes = named(&mut tx, unit, since(&frozen, &present)?, &frozen, &present).await?;
     let newest = frozen::list(&mut tx, unit, (Kind::SeasonReturn, frozen.season), None, 1).await?.pop();
     let newest = newest.unwrap_or_else(|| frozen.clone());
     let shown = ReturnChanges {

@@ -2,13 +2,15 @@
 
 use std::collections::HashMap;
 
+use chrono::NaiveDate;
+
 use super::document::{ReturnDocument, ReturnOpen, ReturnState, ReturnTroop};
 use super::rules;
 use crate::common::csv_out::{CsvCell, to_csv};
 use crate::common::ids::PersonId;
 
 /// The headings, in order.
-const HEADINGS: [&str; 11] = [
+const HEADINGS: [&str; 12] = [
     "troop_number",
     "troop_name",
     "state",
@@ -17,6 +19,7 @@ const HEADINGS: [&str; 11] = [
     "lead_coordinator",
     "co_coordinators",
     "open_requirements",
+    "waived_or_let_through",
     "return_number",
     "stands_at",
     "note",
@@ -28,7 +31,7 @@ pub(super) fn table(number: i64, document: &ReturnDocument, names: &[(PersonId, 
         names.iter().filter_map(|(person, name)| Some((*person, name.as_deref()?))).collect();
     let stands_at = document.stands_at.to_rfc3339_opts(chrono::SecondsFormat::Secs, true);
     let texts: Vec<Texts> = document.troops.iter().map(|troop| texts(troop, &names)).collect();
-    let rows = document.troops.iter().zip(&texts).map(|(troop, Texts { reasons, lead, others, open })| {
+    let rows = document.troops.iter().zip(&texts).map(|(troop, Texts { reasons, lead, others, open, waived })| {
         vec![
             CsvCell::Text(&troop.number),
             CsvCell::Text(&troop.name),
@@ -38,6 +41,7 @@ pub(super) fn table(number: i64, document: &ReturnDocument, names: &[(PersonId, 
             CsvCell::Text(lead),
             CsvCell::Text(others),
             CsvCell::Text(open),
+            CsvCell::Text(waived),
             CsvCell::Whole(number),
             CsvCell::Text(&stands_at),
             CsvCell::Text(&document.note),
@@ -56,6 +60,8 @@ pub(super) struct Texts {
     pub others: String,
     /// What is open, of the troop itself and of each coordinator.
     pub open: String,
+    /// What is waived, and which gates it passes by leave, each until when.
+    pub waived: String,
 }
 
 /// The texts of a troop.
@@ -71,7 +77,22 @@ pub(super) fn texts(troop: &ReturnTroop, names: &HashMap<PersonId, &str>) -> Tex
         .iter()
         .flat_map(|one| one.open.iter().map(|row: &ReturnOpen| format!("{} ({})", row.title, name(&one.person_id))));
     let open: Vec<String> = own.chain(theirs).collect();
-    Texts { reasons: troop.reasons.join(" "), lead: people(true), others: people(false), open: open.join("; ") }
+    let until = |day: Option<NaiveDate>| day.map(|day| format!(" until {day}")).unwrap_or_default();
+    let own = troop.waived.iter().map(|row| format!("{}: waived{}", row.title, until(row.until_on)));
+    let theirs = troop.coordinators.iter().flat_map(|one| {
+        let of = name(&one.person_id);
+        one.waived.iter().map(move |row| format!("{} ({of}): waived{}", row.title, until(row.until_on)))
+    });
+    let leave = troop.let_through.iter();
+    let leave = leave.map(|one| format!("gate {}: passed by leave until {}", rules::gate_word(one.gate), one.until_on));
+    let waived: Vec<String> = own.chain(theirs).chain(leave).collect();
+    Texts {
+        reasons: troop.reasons.join(" "),
+        lead: people(true),
+        others: people(false),
+        open: open.join("; "),
+        waived: waived.join("; "),
+    }
 }
 
 /// A state as people read it.

@@ -1,10 +1,11 @@
 //! The season return as a document: everything in it but people's names.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::common::ids::{PersonId, SeasonId, TroopId};
+use crate::seasons::policy::GateName;
 use crate::standings::rules::{CoordinatorState, RequirementOutcome, TroopState};
 
 /// The figures of a season return. They name nobody: names stand beside, by `person_id`, and can be erased one day.
@@ -36,6 +37,10 @@ pub struct ReturnSeason {
     /// What people called it then.
     #[schema(max_length = 80, example = "2026/27")]
     pub label: String,
+    /// The IANA time zone in which its days are meant; null in returns that were filed before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 60, example = "America/Chicago")]
+    pub time_zone: Option<String>,
 }
 
 /// How many of what.
@@ -85,6 +90,14 @@ pub struct ReturnTroop {
     /// What is open of the troop itself.
     #[schema(max_items = 40)]
     pub open: Vec<ReturnOpen>,
+    /// What is let go of the troop itself, for a time: it is not met. Left out where nothing is.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 40)]
+    pub waived: Vec<ReturnWaived>,
+    /// The gates that it passes by leave, until a day. Left out where there is none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 3)]
+    pub let_through: Vec<ReturnLetThrough>,
 }
 
 /// A state as head office wants it. New values may come.
@@ -115,6 +128,10 @@ pub struct ReturnCoordinator {
     /// What is open of this coordinator.
     #[schema(max_items = 40)]
     pub open: Vec<ReturnOpen>,
+    /// What is let go of this coordinator, for a time: it is not met. Left out where nothing is.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 40)]
+    pub waived: Vec<ReturnWaived>,
 }
 
 /// An open requirement.
@@ -128,6 +145,28 @@ pub struct ReturnOpen {
     pub title: String,
     /// What is known; a screening that is not met reads `not_confirmed`.
     pub outcome: RequirementOutcome,
+}
+
+/// A requirement that is waived: let go for a time, never met by that.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct ReturnWaived {
+    /// Its code.
+    #[schema(max_length = 40)]
+    pub requirement: String,
+    /// Its title.
+    #[schema(max_length = 120)]
+    pub title: String,
+    /// The waiver's last day.
+    pub until_on: Option<NaiveDate>,
+}
+
+/// A gate that a troop passes by leave.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct ReturnLetThrough {
+    /// The gate.
+    pub gate: GateName,
+    /// The leave's last day.
+    pub until_on: NaiveDate,
 }
 
 /// A person's name, beside the figures.

@@ -37,7 +37,11 @@ pub(super) async fn document(
         name: troop.name,
         standing: troop.standing,
     });
-    let named = ReturnSeason { season_id: season.season_id, label: season.label.clone() };
+    let named = ReturnSeason {
+        season_id: season.season_id,
+        label: season.label.clone(),
+        time_zone: Some(season.zone.name().to_owned()),
+    };
     let unit_name = units::name(tx, unit).await?;
     Ok(rules::build(unit_name, named, then.at, troops.collect()))
 }

@@ -3,13 +3,15 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 
 use super::document::{
-    ReturnCoordinator, ReturnDocument, ReturnOpen, ReturnSeason, ReturnState, ReturnTotals, ReturnTroop,
+    ReturnCoordinator, ReturnDocument, ReturnLetThrough, ReturnOpen, ReturnSeason, ReturnState, ReturnTotals,
+    ReturnTroop, ReturnWaived,
 };
 use crate::common::ids::{PersonId, TroopId};
-use crate::standings::rules::{RequirementStanding, Standing, TroopState};
+use crate::seasons::policy::GateName;
+use crate::standings::rules::{GateStanding, RequirementOutcome, RequirementStanding, Standing, TroopState};
 
 /// What every return says of itself.
 pub const NOTE: &str =
@@ -68,10 +70,22 @@ fn troop(now: TroopNow) -> ReturnTroop {
         })
         .collect()
     };
+    let waived = |rows: &[RequirementStanding]| -> Vec<ReturnWaived> {
+        let waived = rows.iter().filter(|row| row.outcome == RequirementOutcome::Waived && !out);
+        waived
+            .map(|row| ReturnWaived {
+                requirement: row.requirement.clone(),
+                title: row.title.clone(),
+                until_on: row.valid_until_on,
+            })
+            .collect()
+    };
     ReturnTroop {
         troop_id,
         number,
         name,
+        waived: waived(&standing.requirements),
+        let_through: if out { Vec::new() } else { standing.gates.iter().filter_map(let_through).collect() },
         state: reduced(standing.state),
         standing: standing.state,
         reasons: standing.reasons.iter().map(|reason| reason.sentence.clone()).collect(),
@@ -85,9 +99,16 @@ fn troop(now: TroopNow) -> ReturnTroop {
                 counted: one.counted,
                 state: one.state,
                 open: open(&one.requirements),
+                waived: waived(&one.requirements),
             })
             .collect(),
     }
+}
+
+/// The leave by which a troop passes a gate that something would hold shut.
+fn let_through(gate: &GateStanding) -> Option<ReturnLetThrough> {
+    let leave = gate.overridden_by.as_ref().filter(|_| !gate.let_through.is_empty())?;
+    Some(ReturnLetThrough { gate: gate.gate, until_on: leave.until_on })
 }
 
 /// A state as head office wants it.
@@ -128,10 +149,12 @@ pub enum What {
     Coordinators,
     /// What is open.
     OpenRequirements,
+    /// What is waived, and which gates it passes by leave.
+    Exceptions,
 }
 
-/// What differs between two returns: troops that came or went, and of the others name, standing, coordinators and what is
-/// open. Sentences do not count, nor does the order of the troops.
+/// What differs between two returns: troops that came or went, and of the others name, standing, coordinators, what is
+/// open and what is waived or let through. Sentences do not count, nor does the order of the troops.
 #[must_use]
 pub fn differences(before: &ReturnDocument, after: &ReturnDocument) -> Vec<Difference> {
     let known: BTreeMap<TroopId, &ReturnTroop> = before.troops.iter().map(|troop| (troop.troop_id, troop)).collect();
@@ -155,11 +178,12 @@ fn difference(troop: &ReturnTroop, what: What, before: Option<String>, after: Op
 type Tell = fn(&ReturnTroop) -> String;
 
 fn between(old: &ReturnTroop, new: &ReturnTroop) -> Vec<Difference> {
-    let told: [(What, Tell); 4] = [
+    let told: [(What, Tell); 5] = [
         (What::Name, |troop| format!("{} {}", troop.number, troop.name).trim_end().to_owned()),
         (What::Standing, |troop| word(troop.standing).to_owned()),
         (What::Coordinators, coordinators),
         (What::OpenRequirements, open_requirements),
+        (What::Exceptions, exceptions),
     ];
     let pairs = told.into_iter().map(|(what, tell)| (what, tell(old), tell(new)));
     pairs.filter(|(_, was, is)| was != is).map(|(what, was, is)| difference(new, what, Some(was), Some(is))).collect()
@@ -185,6 +209,28 @@ fn open_requirements(troop: &ReturnTroop) -> String {
     let mut told: Vec<String> = own.chain(theirs).collect();
     told.sort();
     if told.is_empty() { "nothing".to_owned() } else { told.join(", ") }
+}
+
+fn exceptions(troop: &ReturnTroop) -> String {
+    let until = |day: Option<NaiveDate>| day.map(|day| format!(" until {day}")).unwrap_or_default();
+    let own = troop.waived.iter().map(|row| format!("{} waived{}", row.requirement, until(row.until_on)));
+    let theirs = troop.coordinators.iter().flat_map(|one| {
+        one.waived.iter().map(|row| format!("{} of {} waived{}", row.requirement, one.person_id, until(row.until_on)))
+    });
+    let leave = troop.let_through.iter();
+    let leave = leave.map(|one| format!("gate {} passed by leave until {}", gate_word(one.gate), one.until_on));
+    let mut told: Vec<String> = own.chain(theirs).chain(leave).collect();
+    told.sort();
+    if told.is_empty() { "nothing".to_owned() } else { told.join(", ") }
+}
+
+/// A gate as people read it.
+pub(super) const fn gate_word(gate: GateName) -> &'static str {
+    match gate {
+        GateName::Order => "order",
+        GateName::Collect => "collect",
+        GateName::Earn => "earn",
+    }
 }
 
 /// Whether the names in a return are the ones of today. A name that was erased is no news.

@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use chrono::{DateTime, Utc};
+
 use super::csv::{self, Texts};
 use super::document::{ReturnDocument, ReturnState, ReturnTroop};
 use super::rules;
@@ -31,9 +33,10 @@ impl Rendered<'_> {
             ("Lead coordinator", 26),
             ("Co-coordinators", 26),
             ("Open requirements", 52),
+            ("Waived or let through", 40),
             ("Reasons", 52),
         ];
-        let row = |troop: &ReturnTroop, Texts { reasons, lead, others, open }: Texts| {
+        let row = |troop: &ReturnTroop, Texts { reasons, lead, others, open, waived }: Texts| {
             let standing = rules::word(troop.standing).replace('_', " ");
             vec![
                 troop.number.clone(),
@@ -43,6 +46,7 @@ impl Rendered<'_> {
                 lead,
                 others,
                 open,
+                waived,
                 reasons,
             ]
         };
@@ -52,7 +56,7 @@ impl Rendered<'_> {
     /// For the printed paper: fewer, wider columns.
     pub(super) fn paper(&self) -> Sheet {
         let columns = [("Troop", 9), ("Name", 20), ("State", 13), ("Coordinators", 22), ("Why", 36)];
-        let row = |troop: &ReturnTroop, Texts { reasons, lead, others, open }: Texts| {
+        let row = |troop: &ReturnTroop, Texts { reasons, lead, others, open, waived }: Texts| {
             let state = match troop.state {
                 ReturnState::UnderWay => format!("under way: {}", rules::word(troop.standing)),
                 other => csv::word(other).to_owned(),
@@ -60,7 +64,7 @@ impl Rendered<'_> {
             let open = if open.is_empty() { open } else { format!("Open: {open}") };
             // Of a troop that gathers, what is open is why; of another the sentences say what the list does not.
             let reasons = if troop.standing == TroopState::Gathering { String::new() } else { reasons };
-            let why: Vec<String> = [reasons, open].into_iter().filter(|text| !text.is_empty()).collect();
+            let why: Vec<String> = [reasons, open, waived].into_iter().filter(|text| !text.is_empty()).collect();
             let lead = if lead.is_empty() { lead } else { format!("{lead} (lead)") };
             // One name a line.
             let people = [lead, others.replace("; ", "\n")];
@@ -78,7 +82,14 @@ impl Rendered<'_> {
             Some(unit) => format!("Season return {} of {unit}", frozen.number),
             None => format!("Season return {}", frozen.number),
         };
-        let at = |at: chrono::DateTime<chrono::Utc>| at.format("%Y-%m-%d %H:%M:%S UTC").to_string();
+        let zone = document.season.time_zone.as_deref().and_then(|name| name.parse::<chrono_tz::Tz>().ok());
+        let at = |at: DateTime<Utc>| {
+            let utc = at.format("%Y-%m-%d %H:%M:%S UTC").to_string();
+            match zone {
+                Some(zone) => format!("{} in {zone} ({utc})", at.with_timezone(&zone).format("%Y-%m-%d %H:%M")),
+                None => utc,
+            }
+        };
         let totals = &document.totals;
         let counted = format!(
             "{} troops: {} appointed, {} under way, {} without a coordinator, {} sitting out; {} open requirements",
@@ -94,7 +105,7 @@ impl Rendered<'_> {
             ("Stands at", at(document.stands_at)),
             ("Filed at", at(frozen.made_at)),
             ("In all", counted),
-            ("SHA-256", frozen.sha256.clone()),
+            ("SHA-256 of the figures", frozen.sha256.clone()),
         ];
         Sheet {
             foot: format!("{title}, season {}, as it stood at {}", document.season.label, at(document.stands_at)),

@@ -34,16 +34,15 @@ pub struct ContactChange {
     phone: Patch<String>,
 }
 
-impl ContactChange {
-    fn faults(&self) -> Vec<FieldError> {
-        let email = self.email.value().and_then(|email| email_fault(email.trim()));
-        let phone = self.phone.value().and_then(|phone| phone_fault(phone));
-        let faults = [
-            email.map(|fault| FieldError::at("/email", "not_an_address", fault)),
-            phone.map(|fault| FieldError::at("/phone", "not_a_phone_number", fault)),
-        ];
-        faults.into_iter().flatten().collect()
-    }
+/// What is wrong with contact details, if anything.
+pub(super) fn contact_faults(email: Option<&str>, phone: Option<&str>) -> Vec<FieldError> {
+    let email = email.and_then(|email| email_fault(email.trim()));
+    let phone = phone.and_then(phone_fault);
+    let faults = [
+        email.map(|fault| FieldError::at("/email", "not_an_address", fault)),
+        phone.map(|fault| FieldError::at("/phone", "not_a_phone_number", fault)),
+    ];
+    faults.into_iter().flatten().collect()
 }
 
 /// Change how to reach a person.
@@ -58,7 +57,7 @@ pub async fn change_contact(
     if_match: IfMatch,
 ) -> Result<Answer<Contact>, ApiError> {
     let change = body.0;
-    let faults = change.faults();
+    let faults = contact_faults(change.email.value().map(String::as_str), change.phone.value().map(String::as_str));
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }

@@ -95,7 +95,7 @@ pub(super) fn proposed(row: &AssignmentRow) -> Result<(), ApiError> {
     let detail = match fate(row.confirmed_at, row.declined_at, row.ended_at) {
         Fate::Proposed => return Ok(()),
         Fate::Confirmed => {
-            "This assignment is confirmed already. To end it, let the coordinator stand down (stand_down)."
+            "This assignment is confirmed already. To end it, let the coordinator stand down (stand_down_coordinator)."
         }
         Fate::Declined => {
             "This proposal was declined. Name the coordinator anew if that was a mistake (name_coordinator)."

@@ -12,6 +12,7 @@ use crate::auth::permission::{PeopleErase, Permission as _};
 use crate::auth::{Permit, Tx};
 use crate::common::answer::Answer;
 use crate::common::body::Path;
+use crate::common::etag::IfMatch;
 use crate::common::ids::PersonId;
 use crate::error::{ApiError, Code, Problems};
 use crate::one_person::{self, Eraser, Erasure, Work};
@@ -27,21 +28,23 @@ pub struct ErasedPerson {
 
 /// Erase a person: names, numbers, addresses, the account's link, and every text and file that names the person.
 ///
-/// It cannot be taken back. Facts, dates, counts, numbers and the log stay, under an id that says nothing. Uploaded lists
+/// It cannot be taken back: `If-Match` carries the `etag` of the person, read just before. Facts, dates, counts, numbers and the log stay, under an id that says nothing. Uploaded lists
 /// lose the rows that name the person, and their stored file; so do files that the program cannot look into (workbooks,
 /// UTF-16), whose rows stay. Where somebody else in the unit has the same name, texts are found by id, number and address
 /// only. A person who still has a role, an assignment or a duty leaves first (`record_leaving`).
-#[utoipa::path(tag = "roster", params(PersonPath), extensions(("x-permission" = json!(PeopleErase::NAME))), responses((status = 200, description = "Erased.", body = ErasedPerson), Problems))]
+#[utoipa::path(tag = "roster", params(PersonPath), extensions(("x-permission" = json!(PeopleErase::NAME)), ("x-version-read" = json!(true))), responses((status = 200, description = "Erased.", body = ErasedPerson), Problems))]
 #[post("/v1/units/{unit_id}/people/{person_id}/erase")]
 pub async fn erase_person(
     permit: Permit<PeopleErase>,
     path: Path<PersonPath>,
+    if_match: IfMatch,
 ) -> Result<Answer<ErasedPerson>, ApiError> {
     let (unit, who) = (permit.unit()?, path.person_id);
     let mut tx = permit.tx()?;
-    people::reach(&mut tx, &permit, who).await?;
+    let row = people::reach(&mut tx, &permit, who).await?;
     let rows = sql::rows_of(&mut tx, &permit, who).await?;
     tx.replay().await?;
+    if_match.require(row.version)?;
     if !people::lock(&mut tx, &permit, who).await? {
         let detail = "This person was erased before; nothing is left to erase.";
         return Err(ApiError::new(Code::WrongState).detail(detail));

@@ -13,7 +13,7 @@ use crate::auth::permission::{PeopleInvite, Permission as _};
 use crate::common::answer::Created;
 use crate::common::body::Path;
 use crate::common::ids::{InvitationId, PersonId};
-use crate::error::{ApiError, Code, Problems};
+use crate::error::{ApiError, Code, FieldError, Problems};
 use crate::server::run::Around;
 
 /// An invitation, with its link, which is shown this once.
@@ -32,8 +32,8 @@ pub struct Invited {
 
 /// Invite a person to sign in, with a link that works once, for 72 hours.
 ///
-/// The person needs an e-mail address (`change_contact`), which becomes the name of the account. A new invitation ends
-/// the older ones. The account can do what the person's roles and assignments allow, and nothing without them.
+/// The person needs an e-mail address (`change_contact`), which becomes the name of the account, so two people
+/// of a unit who share one address cannot both sign in by it. A new invitation ends the older ones. The account can do what the person's roles and assignments allow, and nothing without them.
 #[utoipa::path(tag = "roster", params(PersonPath), extensions(("x-permission" = json!(PeopleInvite::NAME))), responses((status = 201, description = "The invitation, with its link.", body = Invited), Problems))]
 #[post("/v1/units/{unit_id}/people/{person_id}/invite")]
 pub async fn invite_person(
@@ -50,6 +50,13 @@ pub async fn invite_person(
         return Err(Code::HasAccount.into());
     }
     let email = people::contact(&mut tx, unit, person).await?.email.ok_or(Code::EmailMissing)?;
+    if let Some(other) = accounts::address_of_another(&mut tx, unit, person, &email).await? {
+        let named = FieldError::matter(
+            "shared_address",
+            format!("{other} has this address and signs in with it, or is invited to."),
+        );
+        return Err(ApiError::new(Code::AddressShared).errors(vec![named]));
+    }
     let invitation = accounts::invite(&mut tx, unit, person, &email).await?;
     tx.about("person", person);
     let invited = Invited {

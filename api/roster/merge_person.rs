@@ -15,6 +15,7 @@ use crate::auth::{Permit, Tx};
 use crate::change::{self, Touched};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
+use crate::common::etag::IfMatch;
 use crate::common::ids::{PersonId, SeasonId, TroopId};
 use crate::common::text;
 use crate::error::{ApiError, Code, FieldError, Problems};
@@ -37,16 +38,17 @@ pub struct PersonMerger {
 
 /// Make two rows one person: everything of the row in the address goes to the row that stays.
 ///
-/// Assignments, roles, duties, evidence and waivers follow; contact details fill in what the other row lacks; where both
+/// It cannot be taken back: `If-Match` carries the `etag` of the row that goes, read just before. Assignments, roles, duties, evidence and waivers follow; contact details fill in what the other row lacks; where both
 /// can sign in, the account of the row that stays is kept. Names and day of leaving are those of the row that stays. It
 /// says that the two always were one person, so an answer as of an earlier instant says so too; filed returns stay as they
 /// were filed. Refused while both coordinate one troop.
-#[utoipa::path(tag = "roster", params(PersonPath), request_body = PersonMerger, extensions(("x-permission" = json!(PeopleChange::NAME))), responses((status = 200, description = "The person, one row now.", body = Person), Problems))]
+#[utoipa::path(tag = "roster", params(PersonPath), request_body = PersonMerger, extensions(("x-permission" = json!(PeopleChange::NAME)), ("x-version-read" = json!(true))), responses((status = 200, description = "The person, one row now.", body = Person), Problems))]
 #[post("/v1/units/{unit_id}/people/{person_id}/merge")]
 pub async fn merge_person(
     permit: Permit<PeopleChange>,
     path: Path<PersonPath>,
     body: Json<PersonMerger>,
+    if_match: IfMatch,
 ) -> Result<Answer<Person>, ApiError> {
     permit.also::<AssignmentsChange>()?;
     permit.also::<GrantsChange>()?;
@@ -64,6 +66,7 @@ pub async fn merge_person(
     let from = people::reach(&mut tx, &permit, one.from).await?;
     let mut row = people::reach(&mut tx, &permit, one.into).await?;
     tx.replay().await?;
+    if_match.require(from.version)?;
     if one.from == one.into {
         return Err(ApiError::new(Code::Invalid)
             .errors(vec![fault("same_person", "another person than the one in the address")]));

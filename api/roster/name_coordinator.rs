@@ -19,7 +19,7 @@ use crate::common::body::{Json, Path};
 use crate::common::ids::{AssignmentId, PersonId, SeasonId, TroopId};
 use crate::common::text;
 use crate::error::{ApiError, Code, FieldError, Problems};
-use crate::seasons;
+use crate::seasons::{self, calendar};
 
 /// A coordinator to be named.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
@@ -65,8 +65,11 @@ pub async fn name_coordinator(
     season.open()?;
     let from_at = new.from_at.unwrap_or(now).trunc_subsecs(6);
     let until_at = new.until_at.map(|until| until.trunc_subsecs(6));
-    if let Some(fault) = rules::until_fault(from_at, until_at, now) {
-        return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
+    let begins_at = calendar::start_of_day(season.zone, season.starts_on);
+    let faults = [rules::from_fault(from_at, begins_at, now), rules::until_fault(from_at, until_at, now)];
+    let faults: Vec<FieldError> = faults.into_iter().flatten().collect();
+    if !faults.is_empty() {
+        return Err(ApiError::new(Code::Invalid).errors(faults));
     }
     if !in_season {
         let detail = "This troop has no place in the current season yet. Enter its age band and selling youths (change_troop), then name its coordinator.";

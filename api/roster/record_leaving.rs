@@ -8,6 +8,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 use super::find_person::{Person, PersonPath};
+use super::rules;
 use super::sql::{endings, people};
 use crate::accounts;
 use crate::auth::permission::{AssignmentsChange, GrantsChange, PeopleChange, Permission as _};
@@ -77,6 +78,9 @@ pub async fn record_leaving(
     endings::lock_managers(&mut tx, &permit).await?;
     let mut row = people::reach(&mut tx, &permit, who).await?;
     tx.replay().await?;
+    if let Some(fault) = rules::left_fault(left_on, tx.now().with_timezone(&zone).date_naive()) {
+        return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
+    }
     somebody_manages_without(&mut tx, &permit, who).await?;
     let log_seq = tx.seq().await?;
     let now = tx.logged_at();

@@ -1,6 +1,6 @@
 //! What a roster's fields must be, and when a proposal is open: pure.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Months, NaiveDate, Utc};
 
 use crate::error::{ApiError, Code, FieldError};
 
@@ -31,6 +31,27 @@ pub(super) fn until_fault(
     let until_at = until_at?;
     (until_at <= from_at || until_at <= now)
         .then(|| FieldError::at("/until_at", "too_early", "an instant in the future, after the beginning; or null"))
+}
+
+/// What is wrong with the first day of an assignment, if anything: it belongs to its season.
+pub(super) fn from_fault(
+    from_at: DateTime<Utc>,
+    season_begins_at: DateTime<Utc>,
+    now: DateTime<Utc>,
+) -> Option<FieldError> {
+    let earliest = season_begins_at.min(now);
+    (from_at < earliest).then(|| {
+        let expected =
+            format!("{} or later, when the season began; or leave it out, for now", earliest.format("%FT%TZ"));
+        FieldError::at("/from_at", "too_early", expected)
+    })
+}
+
+/// What is wrong with the day from which somebody is gone, if anything: longer than a year ago it is mistyped.
+pub(super) fn left_fault(left_on: NaiveDate, today: NaiveDate) -> Option<FieldError> {
+    let earliest = today.checked_sub_months(Months::new(12)).unwrap_or(today);
+    (left_on < earliest)
+        .then(|| FieldError::at("/left_on", "too_early", format!("{earliest} or later; look at the year")))
 }
 
 /// The one membership number of two rows that are one person: the only one, or the one that was chosen of two.

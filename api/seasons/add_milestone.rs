@@ -87,6 +87,10 @@ pub async fn add_milestone(
     let season = load::hold(&mut tx, unit, path.season_id).await?;
     tx.replay().await?;
     load::open(season.closed_at)?;
+    let faults = rules::far_faults((season.starts_on, season.ends_on), row.days());
+    if !faults.is_empty() {
+        return Err(ApiError::new(Code::Invalid).errors(faults));
+    }
     let calendar = load::calendar_of(&mut tx, unit, &season).await?;
     room_for_milestones(milestones::all(&mut tx, unit, path.season_id).await?.len(), 1)?;
     let touched = Touched::season(path.season_id);

@@ -88,6 +88,12 @@ impl MilestoneChange {
         };
     }
 
+    /// Whether a day is sent.
+    fn moves(&self) -> bool {
+        let days = [&self.on_day, &self.head_office_on_day, &self.repeats_until_on];
+        days.into_iter().any(|day| day.value().is_some())
+    }
+
     /// The names of the fields that were sent, for the log.
     fn fields(&self) -> impl Iterator<Item = &'static str> {
         [
@@ -137,6 +143,14 @@ pub async fn change_milestone(
     let mut faults =
         rules::time_faults((row.on_day, row.at_local_time), (row.head_office_on_day, row.head_office_at_local_time));
     faults.extend(rules::repeat_fault(row.on_day, row.repeats_until_on));
+    if !faults.is_empty() {
+        return Err(ApiError::new(Code::Invalid).errors(faults));
+    }
+    let others = milestones::all(&mut tx, unit, path.season_id).await?;
+    let days: Vec<_> = others.iter().map(|one| (&*one.code, &*one.title, one.on_day)).collect();
+    let mut faults =
+        if sent.moves() { rules::far_faults((season.starts_on, season.ends_on), row.days()) } else { Vec::new() };
+    faults.extend(rules::order_fault(&row.code, row.on_day, &days).filter(|_| sent.on_day != Patch::Leave));
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }

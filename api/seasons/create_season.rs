@@ -1,7 +1,7 @@
 //! Make a season.
 
 use actix_web::post;
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use garde::Validate;
 use serde::Deserialize;
 use sqlx::types::Json as Jsonb;
@@ -55,11 +55,12 @@ pub struct NewSeason {
 }
 
 impl NewSeason {
-    fn faults(&self) -> Vec<FieldError> {
+    fn faults(&self, now: DateTime<Utc>) -> Vec<FieldError> {
         let faults = [
             rules::zone_fault(&self.time_zone),
             rules::currency_fault(&self.currency),
             rules::days_fault(self.starts_on, self.ends_on),
+            rules::over_fault(rules::zone(&self.time_zone), self.ends_on, now),
         ];
         faults.into_iter().flatten().collect()
     }
@@ -77,7 +78,7 @@ pub async fn create_season(
     body: Json<NewSeason>,
 ) -> Result<Created<Season>, ApiError> {
     let new = body.0;
-    let faults = new.faults();
+    let faults = new.faults(permit.now());
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }

@@ -39,6 +39,65 @@ pub(super) fn days_fault(starts_on: NaiveDate, ends_on: NaiveDate) -> Option<Fie
     (ends_on <= starts_on).then(|| FieldError::at("/ends_on", "too_early", "a day after the season's first day"))
 }
 
+/// A season that is already over says nothing that anybody could still do; most often its year is mistyped.
+pub(super) fn over_fault(zone: Option<Tz>, ends_on: NaiveDate, now: DateTime<Utc>) -> Option<FieldError> {
+    let today = now.with_timezone(&zone?).date_naive();
+    (ends_on < today).then(|| {
+        FieldError::at("/ends_on", "in_past", format!("today ({today}) or later: the season would be over already"))
+    })
+}
+
+/// How far outside its season a milestone may lie: what is prepared before the first day, and settled after the last.
+const AROUND_SEASON_DAYS: u64 = 92;
+
+/// What is wrong with a milestone's days, if anything: far from their season, their year is mistyped.
+pub(super) fn far_faults(
+    (starts_on, ends_on): (NaiveDate, NaiveDate),
+    days: [(&'static str, Option<NaiveDate>); 3],
+) -> Vec<FieldError> {
+    let around = Days::new(AROUND_SEASON_DAYS);
+    let first = starts_on.checked_sub_days(around).unwrap_or(starts_on);
+    let last = ends_on.checked_add_days(around).unwrap_or(ends_on);
+    days.into_iter()
+        .filter(|(_, day)| day.is_some_and(|day| day < first || day > last))
+        .map(|(pointer, _)| {
+            let expected = format!(
+                "a day from {first} to {last}: the season runs from {starts_on} to {ends_on}, so look at the year, or move the season first (change_season)"
+            );
+            FieldError::at(pointer, "far_from_season", expected)
+        })
+        .collect()
+}
+
+/// Shipped milestones of which the first cannot come after the second.
+const IN_ORDER: [(&str, &str); 4] = [
+    ("opening_orders_due", "delivery_day"),
+    ("sale_opens", "sale_closes"),
+    ("web_sale_opens", "sale_closes"),
+    ("sale_closes", "close_out_due"),
+];
+
+/// What is wrong with the order of our days of milestones by code, if anything, when `code` is to be on `on_day`.
+pub(super) fn order_fault(
+    code: &str,
+    on_day: Option<NaiveDate>,
+    others: &[(&str, &str, Option<NaiveDate>)],
+) -> Option<FieldError> {
+    let on_day = on_day?;
+    let found = |named: &str| others.iter().find(|(code, ..)| *code == named);
+    IN_ORDER.iter().find_map(|&(first, second)| {
+        let (other, wrong, word): (_, fn(NaiveDate, NaiveDate) -> bool, _) = match code {
+            _ if code == first => (found(second)?, |day, other| day > other, "at the latest"),
+            _ if code == second => (found(first)?, |day, other| day < other, "at the earliest"),
+            _ => return None,
+        };
+        let (_, title, other_day) = *other;
+        let other_day = other_day.filter(|other| wrong(on_day, *other))?;
+        let expected = format!("{other_day} {word}, the day of \"{title}\"; move that one first if both move");
+        Some(FieldError::at("/on_day", "out_of_order", expected))
+    })
+}
+
 /// A season that has begun, in its zone, does not begin later: what was recorded in it would fall outside and count no
 /// more.
 pub(super) fn begun_fault(
@@ -132,6 +191,55 @@ mod tests {
             let told = repeat_fault(first.map(day), until.map(day)).map(|fault| fault.code);
             assert_eq!(told.as_deref(), expected, "{first:?} {until:?}");
         }
+    }
+
+    #[test]
+    fn a_milestone_lies_near_its_season() {
+        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
+        let season = (day("2026-09-01"), day("2027-03-31"));
+        // 2026-09-01 less 92 days is 2026-06-01; 2027-03-31 and 92 days is 2027-07-01: counted on a calendar.
+        for (text, good) in [
+            ("2026-06-01", true),
+            ("2026-05-31", false),
+            ("2027-07-01", true),
+            ("2027-07-02", false),
+            ("2036-12-01", false),
+        ] {
+            let faults = far_faults(season, [("/on_day", Some(day(text))), ("/b", None), ("/c", None)]);
+            assert_eq!(faults.is_empty(), good, "{text}");
+        }
+        let both =
+            far_faults(season, [("/on_day", None), ("/b", Some(day("1999-01-01"))), ("/c", Some(day("2099-01-01")))]);
+        assert_eq!(both.len(), 2, "each is named");
+    }
+
+    #[test]
+    fn what_must_come_first_comes_first() {
+        let day = |text: &str| text.parse::<NaiveDate>().ok();
+        let others = [
+            ("delivery_day", "Delivery day", day("2027-01-30")),
+            ("sale_closes", "Sale closes", day("2027-03-14")),
+            ("sale_opens", "Sale opens", None),
+        ];
+        for (code, on_day, good) in [
+            ("opening_orders_due", "2027-01-30", true),
+            ("opening_orders_due", "2027-01-31", false),
+            ("close_out_due", "2027-03-13", false),
+            ("sale_opens", "2027-03-15", false),
+            ("sale_closes", "2020-01-01", true),
+            ("site_visit", "2030-01-01", true),
+        ] {
+            assert_eq!(order_fault(code, day(on_day), &others).is_none(), good, "{code} {on_day}");
+        }
+        assert!(order_fault("sale_opens", None, &others).is_none(), "not fixed yet");
+    }
+
+    #[test]
+    fn a_season_that_is_over_is_not_made() {
+        let (zone, now) = (zone("America/Chicago"), "2027-01-02T03:00:00Z".parse().unwrap());
+        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
+        assert!(over_fault(zone, day("2027-01-01"), now).is_none(), "it is still the first of January there");
+        assert!(over_fault(zone, day("2026-12-31"), now).is_some());
     }
 
     #[test]

@@ -70,6 +70,11 @@ fn finish_operation(method: &str, operation: &mut Operation) {
         "put" | "patch" | "delete" => header(operation, &VERSION_READ, true),
         _ => {}
     }
+    // What cannot be taken back asks for it too: whoever does it has read what it is done to.
+    let said = |name: &str| operation.extensions.as_ref().is_some_and(|all| all.contains_key(name));
+    if method == "post" && said("x-version-read") {
+        header(operation, &VERSION_READ, true);
+    }
 }
 
 /// Ends the description with who may do it.

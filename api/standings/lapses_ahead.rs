@@ -118,7 +118,8 @@ pub async fn list_lapses_ahead(
 fn falls(calendar: &Calendar, code: &str) -> Result<DateTime<Utc>, ApiError> {
     calendar.instant(code).ok_or_else(|| {
         let dated: Vec<&str> = calendar.dated().into_iter().map(|(milestone, _)| &*milestone.code).collect();
-        let detail = format!("a milestone of this season with a date: {}", dated.join(", "));
+        let detail =
+            format!("a milestone of this season with one date (none that comes every week): {}", dated.join(", "));
         ApiError::new(Code::Invalid).errors(vec![FieldError::parameter("before", "no_such_date", detail)])
     })
 }

@@ -9,7 +9,7 @@ use super::list::StandingsPath;
 use super::read;
 use super::rules::{CoordinatorState, GateStanding, Lapse, RequirementStanding, Step, TroopState};
 use crate::auth::Permit;
-use crate::auth::permission::{Permission as _, StepsRead};
+use crate::auth::permission::{Permission as _, ScreeningsRead, StepsRead};
 use crate::common::answer::Answer;
 use crate::common::body::Path;
 use crate::common::ids::{AssignmentId, PersonId, SeasonId, TroopId};
@@ -75,7 +75,8 @@ pub async fn list_my_steps(permit: Permit<StepsRead>, _path: Path<StandingsPath>
 }
 
 fn mine(permit: &Permit<StepsRead>, troop: read::TroopThen, person: PersonId) -> Option<MyTroop> {
-    let standing = read::seen_by(permit, troop.standing);
+    let standing =
+        if permit.holds::<ScreeningsRead>() { troop.standing } else { troop.standing.masked_but_for(Some(person)) };
     let own = standing.coordinators.into_iter().find(|one| one.person_id == person)?;
     let mut steps: Vec<_> = own.requirements.into_iter().chain(standing.requirements).collect();
     let next = own.next_step.as_ref().and_then(|step| step.requirement.clone());

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
+use super::exceptions;
 use super::read::{self, TroopThen};
 use super::rules::{
     Closer, CoordinatorState, Lapse, LapseCause, RequirementOutcome, RequirementStanding, Standing, StepCode,
@@ -17,7 +18,7 @@ use crate::auth::{Scope, Tx};
 use crate::common::ids::{PersonId, TroopId};
 use crate::error::ApiError;
 use crate::need::{Asked, Need, NeedKind, Request, Stake};
-use crate::seasons::policy::{Policy, PostedList, ProofKind, Requirement};
+use crate::seasons::policy::{Policy, PostedList, ProofKind, Requirement, ValidityKind};
 use crate::seasons::{self};
 
 /// Looks at the standings of a season.
@@ -35,7 +36,9 @@ pub(super) async fn look(tx: &mut Tx, asked: &Asked) -> Result<Vec<Need>, ApiErr
         let troop = Troop { id: troop_id, since_at: since.get(&log_seq).copied() };
         found.troop(&troop, &standing);
     }
-    Ok(found.found.into_values().collect())
+    let mut needs: Vec<Need> = found.found.into_values().collect();
+    needs.extend(exceptions::needs::look(tx, asked, &policy).await?);
+    Ok(needs)
 }
 
 /// A troop.
@@ -177,16 +180,16 @@ impl Looking<'_> {
         };
         let about = lapse.person_id.map_or_else(|| troop.id.to_string(), |person| person.to_string());
         let day = self.asked.calendar.date(lapse.lapses_at);
-        let ends = match lapse.cause {
-            LapseCause::Expires => "runs out",
-            LapseCause::WaiverEnds => "is waived no longer",
-            LapseCause::GraceEnds => "is tolerated no longer",
+        let (now, ends) = match lapse.cause {
+            LapseCause::Expires => ("holds", "runs out"),
+            LapseCause::WaiverEnds => ("is waived, not met,", "is waived no longer"),
+            LapseCause::GraceEnds => ("is tolerated, not met,", "is tolerated no longer"),
         };
         let need = Need {
             kind: NeedKind::RenewRequirement,
             key: format!("{}:{about}", lapse.requirement),
             what: format!("Have \"{}\" renewed for {{who}} ({{troops}}) before {day}.", asked_for.title),
-            why: format!("It holds now and {ends} when {day} begins, ahead of \"{}\".", lapse.before.title),
+            why: format!("It {now} now and {ends} when {day} begins, ahead of \"{}\".", lapse.before.title),
             since_at: None,
             by_at: Some(lapse.lapses_at),
             stake: Stake::Date,
@@ -224,7 +227,11 @@ fn proving(asked: &Asked, of: &Requirement, person: Option<PersonId>, troop: Tro
                 None => entries.insert("troop_id".to_owned(), json!(troop)),
             };
         }
-        ways.push(Request::post::<EvidenceRecord>(asked.path("evidence"), body));
+        let mut record = Request::post::<EvidenceRecord>(asked.path("evidence"), body);
+        if of.validity.kind == ValidityKind::UntilEvidenceDate {
+            record = record.fill_in("/valid_until_on");
+        }
+        ways.push(record);
     }
     ways
 }

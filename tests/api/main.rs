@@ -33,6 +33,8 @@ mod lapses_ahead;
 #[cfg(test)]
 mod limits;
 #[cfg(test)]
+mod mistakes;
+#[cfg(test)]
 mod needs;
 #[cfg(test)]
 mod outside_steps;

@@ -270,7 +270,7 @@ fn an_erased_name_leaves_every_file_and_no_figure_number_or_digest_changes() {
         let log = log_of(world).await;
         let clara = person(&fixture::CLARA);
         world.manager.post(&format!("/people/{clara}/leave"), json!({"left_on": "2040-01-10"})).await.expect(200);
-        world.manager.post(&format!("/people/{clara}/erase"), json!({})).await.expect(200);
+        world.manager.once_and_for_all("erase", clara, json!({})).await.expect(200);
         for (path, before) in [&path, &newer].into_iter().zip(before) {
             let after = world.manager.get(path).await.expect(200);
             for same in ["/document", "/number", "/sha256", "/filed_at", "/stands_at"] {

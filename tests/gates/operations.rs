@@ -59,6 +59,11 @@ impl Operation {
         self.method != Method::GET
     }
 
+    /// Whether it asks which version was read.
+    pub fn asks_for_a_version(&self) -> bool {
+        self.value["parameters"].as_array().into_iter().flatten().any(|one| one["name"] == "If-Match")
+    }
+
     /// The types of its body, if it takes one.
     pub fn body_types(&self) -> Vec<&'static str> {
         let content = self.value["requestBody"]["content"].as_object();

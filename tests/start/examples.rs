@@ -63,6 +63,7 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("replace_coordinator", Manager, &[("assignment_id", Place("178")), ("person_id", Lead("104"))]),
     ("record_leaving", Manager, &[("person_id", Lead("184"))]),
     ("merge_person", Manager, &[("person_id", Lead("203")), ("into_person_id", Lead("112"))]),
+    ("tick_outside_steps", Manager, &[]),
     ("rejoin_troop", Manager, &[("troop_id", Troop("222"))]),
     ("sit_out_troop", Manager, &[("troop_id", Troop("133"))]),
     ("upload_list", Manager, &[]),
@@ -94,7 +95,6 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("refresh_session", Manager, 401, "the token is nobody's"),
     ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
-    ("tick_outside_steps", Manager, 422, "the demo's policy names no outside steps"),
     ("choose_sheet", Manager, 409, "no list of the demo is a workbook with several sheets"),
     ("erase_person", Manager, 409, "whoever still has a place in the unit leaves first"),
     ("decline_assignment", Manager, 409, "the one proposal of the demo was confirmed above"),
@@ -136,6 +136,10 @@ impl Demo {
         let season = demo.get("/standings?limit=1").await["season_id"].as_str().expect("a season").to_owned();
         let milestones = demo.get(&format!("/seasons/{season}/milestones")).await;
         demo.note(&milestones["items"][0]);
+        let outside = demo.get("/outside-steps?limit=200").await;
+        let steps = outside["items"].as_array().expect("steps");
+        let event = steps.iter().find(|step| step["step"] == "enter_appointment").expect("an appointment");
+        demo.ids.insert("event_id".to_owned(), event["event_id"].as_str().expect("an id").to_owned());
         demo.ids.insert("season_id".to_owned(), season);
         demo
     }
@@ -207,8 +211,10 @@ impl Demo {
         if method == "post" {
             request = request.header("Idempotency-Key", uuid::Uuid::now_v7().to_string());
         }
-        if ["patch", "put"].contains(&&*method) {
-            request = request.header("If-Match", self.etag_of(&path, who).await);
+        let asked = operation["parameters"].as_array().into_iter().flatten().any(|one| one["name"] == "If-Match");
+        if asked {
+            let thing = if method == "post" { path.rsplit_once('/').expect("an act on a thing").0 } else { &path };
+            request = request.header("If-Match", self.etag_of(thing, who).await);
         }
         request = self.with_body(request, &path, &operation, &ids).await;
         let response = request.send().await.expect("an answer");

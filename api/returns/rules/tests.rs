@@ -83,7 +83,7 @@ fn now(
 }
 
 fn of(troops: Vec<TroopNow>) -> ReturnDocument {
-    let season = ReturnSeason { season_id: SeasonId(Uuid::from_u128(0x11)), label: "2040".to_owned() };
+    let season = ReturnSeason { season_id: SeasonId(Uuid::from_u128(0x11)), label: "2040".to_owned(), time_zone: None };
     build(Some("Juniper Ridge".to_owned()), season, at(), troops)
 }
 
@@ -214,14 +214,42 @@ fn the_table_is_one_row_a_troop_and_computes_nothing_in_a_spreadsheet() {
     let lines: Vec<&str> = table.split("\r\n").collect();
     assert_eq!(
         lines[0],
-        "troop_number,troop_name,state,standing,reasons,lead_coordinator,co_coordinators,open_requirements,return_number,stands_at,note"
+        "troop_number,troop_name,state,standing,reasons,lead_coordinator,co_coordinators,open_requirements,waived_or_let_through,return_number,stands_at,note"
     );
     assert_eq!(
         lines[1],
-        "0002,'=1+1,under way,gathering,,\"'@Tove, of \"\"the mill\"\"\",,\"The bank_details; The screening (@Tove, of \"\"the mill\"\")\",3,2040-01-10T16:00:00Z,This line is not typed twice: the note stands here."
+        "0002,'=1+1,under way,gathering,,\"'@Tove, of \"\"the mill\"\"\",,\"The bank_details; The screening (@Tove, of \"\"the mill\"\")\",,3,2040-01-10T16:00:00Z,This line is not typed twice: the note stands here."
             .replace("This line is not typed twice: the note stands here.", super::NOTE)
     );
     assert_eq!(lines.len(), 3, "the file ends with its last row");
+}
+
+/// A waiver is told as a waiver, with its last day, and so is a gate that a troop passes by leave; a troop that takes no part
+/// has nothing to tell.
+#[test]
+fn what_is_waived_is_told_as_waived() {
+    let waived = || {
+        let until = "2040-01-20".parse().unwrap();
+        let row = row("agreement", RequirementKind::Plain, RequirementOutcome::Waived);
+        RequirementStanding { closed: true, valid_until_on: Some(until), ..row }
+    };
+    let appointed = now("1", TroopState::Appointed, vec![coordinator(2, true, vec![waived()])], vec![]);
+    let out = now("2", TroopState::SittingOut, vec![coordinator(3, true, vec![waived()])], vec![waived()]);
+    let document = of(vec![appointed, out]);
+    let texts = |troop: usize| {
+        let names = [(person(2), "Tove")].into_iter().collect();
+        csv::texts(&document.troops[troop], &names)
+    };
+    assert_eq!(texts(0).waived, "The agreement (Tove): waived until 2040-01-20");
+    assert_eq!((texts(0).open, texts(1).waived), (String::new(), String::new()));
+    assert_eq!(document.totals.open_requirements, 0);
+    let mut before = document.clone();
+    before.troops[0].coordinators[0].waived.clear();
+    let told = differences(&before, &document);
+    assert_eq!((told.len(), told[0].what), (1, What::Exceptions));
+    assert_eq!(told[0].after, Some(format!("agreement of {} waived until 2040-01-20", person(2))));
+    // Returns that were filed before waivers were told keep their bytes, and so their digest.
+    assert!(!serde_json::to_string(&before).unwrap().contains("waived"));
 }
 
 #[test]
@@ -257,7 +285,7 @@ fn the_paper_says_of_each_state_why() {
     let paper = Rendered { frozen: &frozen, document: &document, names: &names }.paper();
     assert_eq!(paper.title, "Season return 3 of Juniper Ridge");
     assert_eq!(paper.foot, "Season return 3 of Juniper Ridge, season 2040, as it stood at 2040-01-10 16:00:00 UTC");
-    assert_eq!(paper.facts.last(), Some(&("SHA-256".to_owned(), "5e".repeat(32))));
+    assert_eq!(paper.facts.last(), Some(&("SHA-256 of the figures".to_owned(), "5e".repeat(32))));
     assert_eq!(paper.note, super::NOTE);
     let told: Vec<[&str; 3]> = paper.rows.iter().map(|row| [&*row[2], &*row[3], &*row[4]]).collect();
     assert_eq!(told[1], ["under way: gathering", "Tove (lead)", "Open: The bank_details; The screening (Tove)"]);

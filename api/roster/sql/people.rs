@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use uuid::Uuid;
 
-use crate::auth::permission::{ContactsChange, PeopleChange};
+use crate::auth::permission::PeopleChange;
 use crate::auth::{Permission, Permit, Scope, Tx};
 use crate::common::ids::{PersonId, UnitId};
 use crate::error::{ApiError, Code, FieldError, OnConstraint as _};
@@ -127,6 +127,20 @@ pub(in crate::roster) struct Wanted<'a> {
 }
 
 /// By last name, then first name.
+/// The names of everybody who is there, by id; read to say that a new name is known already.
+pub(in crate::roster) async fn names(
+    tx: &mut Tx,
+    by: &Permit<PeopleChange>,
+) -> Result<Vec<(Uuid, String, String)>, ApiError> {
+    let rows = sqlx::query!(
+        "select person_id, first_name, last_name from person
+         where unit_id = $1 and merged_into is null and erased_at is null order by person_id",
+        by.unit()?.0
+    );
+    let rows = rows.fetch_all(tx.db()).await?;
+    Ok(rows.into_iter().map(|row| (row.person_id, row.first_name, row.last_name)).collect())
+}
+
 pub(in crate::roster) async fn list(
     tx: &mut Tx,
     unit: UnitId,
@@ -227,9 +241,9 @@ pub(in crate::roster) async fn contact(tx: &mut Tx, unit: UnitId, person: Person
 }
 
 /// Writes contact details, new or changed; the version goes up by one.
-pub(in crate::roster) async fn keep_contact(
+pub(in crate::roster) async fn keep_contact<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<ContactsChange>,
+    by: &Permit<P>,
     person: PersonId,
     row: &ContactRow,
     email_key: Option<&str>,

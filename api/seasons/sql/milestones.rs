@@ -21,6 +21,17 @@ pub(in crate::seasons) struct MilestoneRow {
     pub version: i64,
 }
 
+impl MilestoneRow {
+    /// Its days, each with its place in a body.
+    pub fn days(&self) -> [(&'static str, Option<NaiveDate>); 3] {
+        [
+            ("/on_day", self.on_day),
+            ("/head_office_on_day", self.head_office_on_day),
+            ("/repeats_until_on", self.repeats_until_on),
+        ]
+    }
+}
+
 /// All of a season; `add_milestone` bounds how many there are.
 pub(in crate::seasons) async fn all(
     tx: &mut Tx,

@@ -38,7 +38,7 @@ pub async fn approve_override(
     let gate = gate_named(&row.gate)?;
     // What has come in the way meanwhile may be something that nobody may override.
     if let Some(shut) = found.standing.gates.iter().find(|one| one.gate == gate && !one.open) {
-        rules::override_needs_two(shut)?;
+        rules::override_needs_two(shut, &calendar)?;
     }
     let log_seq = tx.seq().await?;
     row.granted_at = Some(tx.logged_at());

@@ -12,6 +12,7 @@ pub(super) mod find_override;
 pub(super) mod find_waiver;
 pub(super) mod list_overrides;
 pub(super) mod list_waivers;
+pub(super) mod needs;
 pub(super) mod override_gate;
 mod rules;
 pub(super) mod waive_requirement;

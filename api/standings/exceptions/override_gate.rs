@@ -151,7 +151,7 @@ pub async fn override_gate(
     let standing = standing.ok_or_else(|| ApiError::broken("a standing without a gate"))?;
     let before = exceptions::overrides(&mut tx, unit, season.season_id, Some(troop_id.0)).await?;
     refuse_second(&before, &standing, &calendar, tx.now())?;
-    let needs_two = rules::override_needs_two(&standing)?;
+    let needs_two = rules::override_needs_two(&standing, &calendar)?;
     let log_seq = tx.seq().await?;
     let asked_at = tx.logged_at();
     let asked_by = tx.actor().to_owned();

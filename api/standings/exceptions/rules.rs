@@ -93,11 +93,17 @@ pub(super) fn waiver_needs_two(policy: &Policy, code: &str) -> Result<bool, ApiE
 ///
 /// # Errors
 /// 409 if nothing is in the way, or something that the policy lets nobody override.
-pub(super) fn override_needs_two(gate: &GateStanding) -> Result<bool, ApiError> {
+pub(super) fn override_needs_two(gate: &GateStanding, calendar: &Calendar) -> Result<bool, ApiError> {
     let held = if gate.reasons.is_empty() { &gate.ahead } else { &gate.reasons };
     if held.is_empty() {
-        let detail =
-            "The troop may pass this gate as things stand, and nothing will close it: there is nothing to override.";
+        let now = "The troop may pass this gate as things stand";
+        let detail = match gate.changes_at {
+            None => format!("{now}, and nothing will close it: there is nothing to override."),
+            Some(at) => format!(
+                "{now}. It will close when {} begins, because something runs out by then: have that renewed (list_lapses_ahead), or override the gate once it is closed.",
+                calendar.date(at)
+            ),
+        };
         return Err(ApiError::new(Code::WrongState).detail(detail));
     }
     let never: Vec<FieldError> = held
@@ -231,7 +237,7 @@ mod tests {
             (&[], &[], Err("wrong_state")),
         ];
         for (reasons, ahead, expected) in cases {
-            let told = override_needs_two(&gate(reasons, ahead)).map_err(|error| code(error).0);
+            let told = override_needs_two(&gate(reasons, ahead), &calendar()).map_err(|error| code(error).0);
             assert_eq!(told, expected, "{reasons:?} {ahead:?}");
         }
     }
@@ -254,13 +260,25 @@ mod tests {
         }
     }
 
+    fn calendar() -> Calendar {
+        Calendar { zone: chrono_tz::America::New_York, starts_on: "2026-09-01".parse().unwrap(), milestones: vec![] }
+    }
+
+    #[test]
+    fn an_open_gate_that_will_close_is_not_said_to_stay_open() {
+        let told = |changes_at: Option<&str>| {
+            let gate = GateStanding { changes_at: changes_at.map(|at| at.parse().unwrap()), ..gate(&[], &[]) };
+            let ApiError::Fault(fault) = override_needs_two(&gate, &calendar()).unwrap_err() else { panic!() };
+            fault.detail.unwrap_or_default()
+        };
+        assert!(told(None).contains("nothing will close it"));
+        let closes = told(Some("2027-02-01T05:00:00Z"));
+        assert!(closes.contains("It will close when 2027-02-01 begins"), "{closes}");
+    }
+
     #[test]
     fn an_exception_is_over_when_its_last_local_day_is() {
-        let calendar = Calendar {
-            zone: chrono_tz::America::New_York,
-            starts_on: "2026-09-01".parse().unwrap(),
-            milestones: vec![],
-        };
+        let calendar = calendar();
         let at = |text: &str| text.parse::<DateTime<Utc>>().unwrap();
         let course = Course {
             until_on: "2027-01-15".parse().unwrap(),

@@ -1,13 +1,20 @@
 //! What others than the unit manager and the overseer see of a standing.
 
-use super::{ReasonCode, RequirementOutcome, RequirementStanding, Standing, wording};
+use super::{ReasonCode, RequirementOutcome, RequirementStanding, Standing, Step, StepCode, wording};
+use crate::common::ids::PersonId;
 use crate::seasons::policy::RequirementKind;
 
 impl Standing {
     /// The standing as everybody but the unit manager and the overseer sees it: a screening that is not met reads "not
-    /// confirmed", without a date, a source, or a word that would tell why.
+    /// confirmed", without a date, a source, or a word that would tell why; one that is met reads "met" and no more.
     #[must_use]
-    pub fn masked(mut self) -> Self {
+    pub fn masked(self) -> Self {
+        self.masked_but_for(None)
+    }
+
+    /// As [`Standing::masked`], but somebody's own met screening keeps its dates: one may know when it runs out.
+    #[must_use]
+    pub fn masked_but_for(mut self, own: Option<PersonId>) -> Self {
         let mut hidden = Vec::new();
         let people = self.coordinators.iter_mut().map(|one| (Some(one.person_id), &mut one.requirements));
         for (person, rows) in people.chain([(None, &mut self.requirements)]) {
@@ -16,6 +23,18 @@ impl Standing {
                 hide(row);
             }
         }
+        // Of a screening that is met, only that: when it was seen and how long it holds is read by who may read screenings.
+        let others = self.coordinators.iter_mut().filter(|one| own != Some(one.person_id));
+        let mut screenings = Vec::new();
+        let rows =
+            others.map(|one| (Some(one.person_id), &mut one.requirements)).chain([(None, &mut self.requirements)]);
+        for (person, rows) in rows {
+            for row in rows.iter_mut().filter(|row| row.kind == RequirementKind::Screening) {
+                (row.source, row.observed_on, row.valid_until_on, row.score_percent) = (None, None, None, None);
+                screenings.push((row.requirement.clone(), person));
+            }
+        }
+        screenings.extend(hidden.iter().map(|(code, person, _)| (code.clone(), *person)));
         for reason in &mut self.reasons {
             let title = hidden
                 .iter()
@@ -25,9 +44,15 @@ impl Standing {
                 reason.sentence = wording::not_confirmed(title);
             }
         }
-        self.lapses.retain(|lapse| {
-            !hidden.iter().any(|(code, person, _)| *code == lapse.requirement && *person == lapse.person_id)
-        });
+        let told = |code: &String, person| screenings.iter().any(|(of, who)| of == code && *who == person);
+        self.lapses.retain(|lapse| !told(&lapse.requirement, lapse.person_id));
+        let tells = |step: &Step| {
+            step.code == StepCode::Renew && step.requirement.as_ref().is_some_and(|code| told(code, step.person_id))
+        };
+        self.next_step = self.next_step.take().filter(|step| !tells(step));
+        for coordinator in &mut self.coordinators {
+            coordinator.next_step = coordinator.next_step.take().filter(|step| !tells(step));
+        }
         self
     }
 
@@ -37,10 +62,8 @@ impl Standing {
         self.reasons.clear();
         self.next_step = None;
         self.requirements.clear();
-        for coordinator in &mut self.coordinators {
-            coordinator.requirements.clear();
-            coordinator.next_step = None;
-        }
+        // Who coordinates is no total.
+        self.coordinators.clear();
         for gate in &mut self.gates {
             gate.reasons.clear();
             gate.ahead.clear();

@@ -159,7 +159,16 @@ fn a_proposal_waits_to_be_confirmed() {
 #[test]
 fn masked_answers_do_not_tell_why_a_screening_is_not_met() {
     let base = Told::all_met().at(NOVEMBER);
-    assert_eq!(row(&base.masked(), "screening").outcome, RequirementOutcome::Met);
+    assert_eq!(row(&base.clone().masked(), "screening").outcome, RequirementOutcome::Met);
+    // When it was seen and how long it holds is the manager's and the overseer's, and the person's own.
+    let dates = |standing: &Standing| {
+        let row = row(standing, "screening");
+        (row.observed_on.is_some(), row.source.is_some())
+    };
+    assert_eq!(dates(&base), (true, true));
+    assert_eq!(dates(&base.clone().masked()), (false, false));
+    assert_eq!(dates(&base.clone().masked_but_for(Some(person(LEAD)))), (true, true));
+    assert_eq!(dates(&base.clone().masked_but_for(None)), (false, false));
     let open = |outcome: Option<EvidenceOutcome>| {
         let mut told = Told::all_met();
         told.facts.evidence.retain(|fact| fact.requirement != "screening");

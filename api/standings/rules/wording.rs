@@ -31,8 +31,7 @@ pub(super) fn who_can_close(asked: &Requirement, outcome: RequirementOutcome) ->
 /// How an open requirement is closed.
 pub(super) fn how(asked: &Requirement, outcome: RequirementOutcome) -> String {
     if asked.kind == RequirementKind::Screening {
-        return "Head office runs the screening and posts its outcome; it closes when a list that shows it is loaded."
-            .to_owned();
+        return SCREENING_WAY.to_owned();
     }
     let begin = match outcome {
         RequirementOutcome::Reported => "Reported, not confirmed. ",
@@ -44,6 +43,10 @@ pub(super) fn how(asked: &Requirement, outcome: RequirementOutcome) -> String {
     };
     format!("{begin}{}", proof_way(asked))
 }
+
+/// How a screening comes about, whatever is known of it.
+const SCREENING_WAY: &str =
+    "Head office runs the screening and posts its outcome; it closes when a list that shows it is loaded.";
 
 fn proof_way(asked: &Requirement) -> String {
     match (asked.proof.kind, asked.proof.column) {
@@ -118,7 +121,8 @@ pub(super) fn renew_step(asked: &Requirement, lapse: &Lapse, over_on: NaiveDate)
         LapseCause::GraceEnds => "its grace ends",
     };
     let before = &lapse.before.title;
-    format!("{}: {what} before {over_on}, ahead of \"{before}\". {}", asked.title, proof_way(asked))
+    let way = if asked.kind == RequirementKind::Screening { SCREENING_WAY.to_owned() } else { proof_way(asked) };
+    format!("{}: {what} before {over_on}, ahead of \"{before}\". {way}", asked.title)
 }
 
 /// A step that the unit decides.

@@ -67,7 +67,7 @@ async fn somebody(world: &World) -> Uuid {
     let double = json!({"first_name": "Zaphirine", "last_name": "Canaryword"});
     let double = world.manager.post("/people", double).await.expect(201).text("/person_id");
     let merge = json!({"into_person_id": who});
-    world.manager.post(&format!("/people/{double}/merge"), merge).await.expect(200);
+    world.manager.once_and_for_all("merge", double, merge).await.expect(200);
     let invited = world.manager.post(&format!("/people/{who}/invite"), json!({})).await.expect(201);
     let link = invited.text("/invitation_link");
     let secret = link.split_once('#').expect("a secret behind the hash").1;
@@ -161,14 +161,13 @@ fn an_erased_person_is_in_no_byte_of_a_dump_and_every_count_is_as_before() {
                 "{word} was planted nowhere, so this would prove nothing"
             );
         }
-        let path = format!("/people/{who}/erase");
-        world.overseer.post(&path, json!({})).await.expect_problem(403, "forbidden");
+        world.overseer.once_and_for_all("erase", who, json!({})).await.expect_problem(403, "forbidden");
         let duty = json!({"person_id": who, "duty": "treasurer"});
         world.manager.post(&format!("/troops/{}/contacts", fixture::VACANT_TROOP), duty).await.expect(201);
-        world.manager.post(&path, json!({})).bytes("", "").await.expect_problem(409, "wrong_state");
+        world.manager.once_and_for_all("erase", who, json!({})).await.expect_problem(409, "wrong_state");
         world.manager.post(&format!("/people/{who}/leave"), json!({"left_on": "2040-01-10"})).await.expect(200);
         let counted = figures(&mut world.owner().await).await;
-        let erased = world.manager.post(&path, json!({})).bytes("", "").await.expect(200);
+        let erased = world.manager.once_and_for_all("erase", who, json!({})).await.expect(200);
         assert_eq!(erased.at("/person_id"), json!(who));
         let after = dump(&mut backup).await;
         for word in CANARIES {
@@ -215,14 +214,15 @@ fn what_lists_say_of_others_stays_when_somebody_is_erased() {
         };
         assert_eq!(names(&listed).await, ["Clara Fontaine-Diallo", "Dana Fielding", "Ruta Ozola"]);
         // A second Dana Fielding, on no list: the first one's rows are not hers.
-        let double = json!({"first_name": "Dana", "last_name": "Fielding", "membership_number": "T-77"});
+        let double =
+            json!({"first_name": "Dana", "last_name": "Fielding", "membership_number": "T-77", "another_person": true});
         let double = world.manager.post("/people", double).await.expect(201).text("/person_id");
-        world.manager.post(&format!("/people/{double}/erase"), json!({})).await.expect(200);
+        world.manager.once_and_for_all("erase", &double, json!({})).await.expect(200);
         assert_eq!(names(&listed).await, ["Clara Fontaine-Diallo", "Dana Fielding", "Ruta Ozola"]);
-        world.manager.post(&format!("/people/{double}/erase"), json!({})).await.expect_problem(409, "wrong_state");
+        world.manager.once_and_for_all("erase", &double, json!({})).await.expect_problem(409, "wrong_state");
         let merge = json!({"into_person_id": double});
-        let clara = format!("/people/{}/merge", super::person(&fixture::PIOTR));
-        world.manager.post(&clara, merge).await.expect_problem(422, "unknown_reference");
+        let piotr = super::person(&fixture::PIOTR);
+        world.manager.once_and_for_all("merge", piotr, merge).await.expect_problem(422, "unknown_reference");
         let change = json!({"first_name": "Back"});
         world.manager.patch(&format!("/people/{double}"), "\"v2\"", change).await.expect_problem(404, "not_found");
         // Ruta is on one list: her row goes, the others stay, and so does what the bank list says of a troop.
@@ -230,7 +230,7 @@ fn what_lists_say_of_others_stays_when_somebody_is_erased() {
         let held =
             world.manager.get(&format!("/assignments?person={ruta}")).await.expect(200).text("/items/0/assignment_id");
         world.manager.post(&format!("/assignments/{held}/decline"), json!({})).await.expect(200);
-        world.manager.post(&format!("/people/{ruta}/erase"), json!({})).await.expect(200);
+        world.manager.once_and_for_all("erase", ruta, json!({})).await.expect(200);
         assert_eq!(names(&listed).await, ["Clara Fontaine-Diallo", "Dana Fielding"]);
         assert_eq!(
             crate::intake::rows(&world.manager, &bank).await.len(),

@@ -40,14 +40,15 @@ fn evidence_recorded_under_another_spelling_counts_once_the_rows_are_one() {
         world.manager.post("/assignments", helps).await.expect(201);
         agreement(world, other).await;
         assert_eq!(agreements(world).await, [(json!(yesenia), json!("missing"))]);
-        let path = format!("/people/{other}/merge");
         let body = json!({"into_person_id": yesenia});
-        world.overseer.post(&path, body.clone()).await.expect_problem(403, "forbidden");
-        let one = world.manager.post(&path, body.clone()).await.expect(200);
+        world.overseer.once_and_for_all("merge", other, body.clone()).await.expect_problem(403, "forbidden");
+        let unread = world.manager.post(&format!("/people/{other}/merge"), body.clone()).await;
+        unread.expect_problem(428, "version_missing");
+        let one = world.manager.once_and_for_all("merge", other, body.clone()).await.expect(200);
         assert_eq!((one.at("/person_id"), one.at("/first_name")), (json!(yesenia), json!("Yesenia")));
         assert_eq!(agreements(world).await, [(json!(yesenia), json!("met"))]);
         world.manager.get(&format!("/people/{other}")).await.expect_problem(404, "not_found");
-        world.manager.post(&path, body).await.expect_problem(404, "not_found");
+        world.manager.once_and_for_all("merge", other, body).await.expect_problem(404, "not_found");
         assert_eq!(each(&world.manager.get("/people?search=bergquist").await.expect(200), "person_id"), [""; 0]);
     });
 }
@@ -62,7 +63,7 @@ fn the_place_the_role_and_the_contact_details_follow_and_the_account_with_them()
         let duty = json!({"person_id": clara, "duty": "leader"});
         world.manager.post(&format!("/troops/{}/contacts", fixture::VACANT_TROOP), duty).await.expect(201);
         let body = json!({"into_person_id": kept});
-        let one = world.manager.post(&format!("/people/{clara}/merge"), body).await.expect(200);
+        let one = world.manager.once_and_for_all("merge", clara, body).await.expect(200);
         assert_eq!(one.at("/membership_number"), "M-6");
         // She signs in as before and still has her troop, under the row that stayed.
         world.clara.get(&format!("/troops/{}", fixture::TROOP)).await.expect(200);
@@ -82,20 +83,27 @@ fn the_place_the_role_and_the_contact_details_follow_and_the_account_with_them()
 fn what_may_be_two_people_is_never_made_one_unasked() {
     scenario(async |world| {
         let (clara, piotr) = (person(&fixture::CLARA), person(&fixture::PIOTR));
-        let path = format!("/people/{clara}/merge");
-        let refused = world.manager.post(&path, json!({"into_person_id": clara})).await.expect_problem(422, "invalid");
+        let refused = world
+            .manager
+            .once_and_for_all("merge", clara, json!({"into_person_id": clara}))
+            .await
+            .expect_problem(422, "invalid");
         assert_eq!(places(&refused), ["/into_person_id"]);
         let stranger = json!({"into_person_id": person(&fixture::STRANGER)});
-        world.manager.post(&path, stranger).await.expect_problem(422, "unknown_reference");
+        world.manager.once_and_for_all("merge", clara, stranger).await.expect_problem(422, "unknown_reference");
         let other = double(world, "Klara", "Fontaine", Some("T-900")).await;
-        let refused = world.manager.post(&path, json!({"into_person_id": other})).await.expect_problem(422, "invalid");
+        let refused = world
+            .manager
+            .once_and_for_all("merge", clara, json!({"into_person_id": other}))
+            .await
+            .expect_problem(422, "invalid");
         assert_eq!(places(&refused), ["/membership_number"]);
         let wrong = json!({"into_person_id": other, "membership_number": "T-901"});
-        world.manager.post(&path, wrong).await.expect_problem(422, "invalid");
+        world.manager.once_and_for_all("merge", clara, wrong).await.expect_problem(422, "invalid");
         let both = json!({"into_person_id": piotr, "membership_number": "M-6"});
-        world.manager.post(&path, both).await.expect_problem(409, "wrong_state");
+        world.manager.once_and_for_all("merge", clara, both).await.expect_problem(409, "wrong_state");
         let chosen = json!({"into_person_id": other, "membership_number": "M-6"});
-        let one = world.manager.post(&path, chosen).await.expect(200);
+        let one = world.manager.once_and_for_all("merge", clara, chosen).await.expect(200);
         assert_eq!(one.at("/membership_number"), "M-6");
         let numbered = world.manager.get("/people?membership_number=M-6").await.expect(200);
         assert_eq!(each(&numbered, "person_id"), [other.to_string()]);
@@ -109,9 +117,9 @@ fn nobody_merges_away_the_own_row_or_somebodys_role() {
         let (manager, viewer, overseer) =
             (person(&fixture::MANAGER), person(&fixture::VIEWER), person(&fixture::OVERSEER));
         let into = json!({"into_person_id": viewer});
-        let refused = world.manager.post(&format!("/people/{manager}/merge"), into.clone()).await;
+        let refused = world.manager.once_and_for_all("merge", manager, into.clone()).await;
         assert!(refused.expect_problem(409, "wrong_state").text("/detail").contains("your own row"));
-        let refused = world.manager.post(&format!("/people/{overseer}/merge"), into).await;
+        let refused = world.manager.once_and_for_all("merge", overseer, into).await;
         assert!(refused.expect_problem(409, "wrong_state").text("/detail").contains("end_grant"));
         world.overseer.get("/log?limit=1").await.expect(200);
     });

@@ -117,6 +117,13 @@ impl Caller {
         self.ask(Method::POST, path).json(&body.into())
     }
 
+    /// Something that cannot be taken back, done to a person who was read just before: `merge` or `erase`.
+    pub async fn once_and_for_all(&self, act: &str, person: impl std::fmt::Display, body: Value) -> Answered {
+        let read = self.get(&format!("/people/{person}")).await;
+        let etag = if read.status == 200 { read.text("/etag") } else { "\"v1\"".to_owned() };
+        self.ask(Method::POST, &format!("/people/{person}/{act}")).header("if-match", &etag).json(&body).await
+    }
+
     /// A change of a thing that has a version.
     pub fn patch(&self, path: &str, etag: &str, body: impl Into<Value>) -> Asked {
         self.ask(Method::PATCH, path).header("if-match", etag).json(&body.into())

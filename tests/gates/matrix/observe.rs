@@ -165,7 +165,7 @@ fn marks_of_the_other_troop() -> [String; 4] {
 async fn ask(caller: &Caller, operation: &Operation, path: &str, target: Target) -> Answered {
     let path = format!("{path}{}", objects::query(operation));
     let mut asked = caller.ask(operation.method.clone(), &path);
-    if matches!(operation.method, Method::PUT | Method::PATCH | Method::DELETE) {
+    if operation.asks_for_a_version() {
         asked = asked.header("if-match", "\"v999999\"");
     }
     let body_target = if matches!(target, Target::Other) { Target::Other } else { Target::Own };
