@@ -136,10 +136,6 @@ impl Demo {
         let season = demo.get("/standings?limit=1").await["season_id"].as_str().expect("a season").to_owned();
         let milestones = demo.get(&format!("/seasons/{season}/milestones")).await;
         demo.note(&milestones["items"][0]);
-        let outside = demo.get("/outside-steps?limit=200").await;
-        let steps = outside["items"].as_array().expect("steps");
-        let event = steps.iter().find(|step| step["step"] == "enter_appointment").expect("an appointment");
-        demo.ids.insert("event_id".to_owned(), event["event_id"].as_str().expect("an id").to_owned());
         demo.ids.insert("season_id".to_owned(), season);
         demo
     }
@@ -253,6 +249,12 @@ impl Demo {
         place(&mut body, ids);
         if body.get("stamp").is_some() {
             body["stamp"] = self.get("/return-preview").await["stamp"].clone();
+        }
+        if body.pointer("/steps/0/event_id").is_some() {
+            let due = self.get("/outside-steps?done=false&limit=200").await;
+            let mut due = due["items"].as_array().expect("steps").iter();
+            let event = due.find(|step| step["step"] == body["steps"][0]["step"]).expect("a step that is due");
+            body["steps"][0]["event_id"] = event["event_id"].clone();
         }
         if body.get("preview").is_some() {
             let list = path.trim_end_matches("/apply");
