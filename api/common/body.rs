@@ -9,7 +9,7 @@ use actix_web::web::Bytes;
 use actix_web::{FromRequest, HttpMessage as _, HttpRequest};
 use serde::de::DeserializeOwned;
 
-use super::{shape, words};
+use super::{every_fault, shape, words};
 use crate::error::{ApiError, Code, FieldError};
 
 /// The whole body, read by the middleware under its deadline and limit.
@@ -128,14 +128,7 @@ pub fn parse_json<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &[u
         let fault = FieldError::at("", "not_as_documented", "an object: { ... }");
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
     }
-    let mut reader = serde_json::Deserializer::from_slice(text);
-    let value: T = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
-        let pointer = pointer_of(error.path());
-        let detail = words::plain(&error.inner().to_string(), pointer.rsplit('/').next().unwrap_or_default());
-        ApiError::new(Code::Invalid).errors(vec![FieldError::at(pointer, "not_as_documented", detail)])
-    })?;
-    check(&value).map_err(|errors| ApiError::new(Code::Invalid).errors(errors))?;
-    Ok(value)
+    every_fault::read(text).map_err(|errors| ApiError::new(Code::Invalid).errors(errors))
 }
 
 fn read_query<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &str) -> Result<T, ApiError> {
@@ -172,7 +165,7 @@ fn form_pairs(text: &str) -> impl Iterator<Item = (String, String)> {
 }
 
 /// Every broken rule, in the order of their places, so that the same body always gets the same answer.
-fn check<T: garde::Validate<Context = ()>>(value: &T) -> Result<(), Vec<FieldError>> {
+pub(super) fn check<T: garde::Validate<Context = ()>>(value: &T) -> Result<(), Vec<FieldError>> {
     let Err(report) = value.validate() else { return Ok(()) };
     let faults =
         report.iter().map(|(path, error)| (dotted_pointer(&path.to_string()), words::bound(&error.to_string())));
@@ -187,7 +180,7 @@ fn dotted_pointer(path: &str) -> String {
     plain.split('.').filter(|part| !part.is_empty()).fold(String::new(), |pointer, part| pointer + "/" + part)
 }
 
-fn pointer_of(path: &serde_path_to_error::Path) -> String {
+pub(super) fn pointer_of(path: &serde_path_to_error::Path) -> String {
     use serde_path_to_error::Segment;
     path.iter().fold(String::new(), |pointer, segment| match segment {
         Segment::Seq { index } => format!("{pointer}/{index}"),

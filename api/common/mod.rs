@@ -5,6 +5,7 @@ pub mod body;
 pub mod clock;
 pub mod csv_out;
 pub mod etag;
+mod every_fault;
 pub mod fold;
 pub mod ids;
 pub mod names;
