@@ -54,12 +54,6 @@ impl Caller {
         answer(&format!("POST {path}"), self.request(reqwest::Method::POST, path)).await
     }
 
-    /// Changes a thing as it was last read: its `etag` goes along.
-    pub async fn patch(&self, path: &str, etag: &str, body: &Value) -> Result<Value, String> {
-        let request = self.request(reqwest::Method::PATCH, path).header("If-Match", etag).json(body);
-        answer(&format!("PATCH {path}"), request).await
-    }
-
     /// Replaces a thing as it was last read.
     pub async fn put(&self, path: &str, etag: &str, body: &Value) -> Result<Value, String> {
         let request = self.request(reqwest::Method::PUT, path).header("If-Match", etag).json(body);

@@ -102,14 +102,8 @@ pub async fn season(unit: &str, manager: &Caller, zero: NaiveDate) -> Result<(),
         ("items_due", 130),
         ("close_out_due", 145),
     ];
-    for milestone in manager.all(&path).await? {
-        let code = text(&milestone, "code")?;
-        if let Some((_, offset)) = dates.iter().find(|(known, _)| *known == code) {
-            let one = format!("{path}/{}", text(&milestone, "milestone_id")?);
-            manager.patch(&one, text(&milestone, "etag")?, &json!({"on_day": day(zero, *offset)})).await?;
-        }
-    }
-    Ok(())
+    let dates = dates.map(|(code, offset)| json!({"code": code, "on_day": day(zero, offset)}));
+    manager.post(&format!("{path}/dates"), &json!({"milestones": dates})).await.map(|_| ())
 }
 
 /// The 24 troops.

@@ -12,6 +12,7 @@ pub mod calendar;
 mod change_milestone;
 mod change_season;
 mod create_season;
+mod date_milestones;
 mod find_season;
 mod list_milestones;
 mod list_seasons;
@@ -47,6 +48,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(find_season::find_season)
         .service(change_season::change_season)
         .service(add_milestone::add_milestone)
+        .service(date_milestones::date_milestones)
         .service(list_milestones::list_milestones)
         .service(change_milestone::change_milestone);
 }

@@ -189,3 +189,52 @@ fn dates_of_a_met_screening_are_for_those_who_may_read_screenings_and_for_onesel
         assert_eq!(viewer.at("/standing/coordinators"), json!([]));
     });
 }
+
+#[test]
+fn a_seasons_dates_are_one_request_and_all_of_them_or_none() {
+    scenario(async |world| {
+        let path = format!("/seasons/{}/milestones", fixture::SEASON);
+        let dates = async || {
+            let items = world.manager.get(&path).await.expect(200).at("/items");
+            let of = |one: &Value| (one["code"].as_str().unwrap_or_default().to_owned(), one["on_day"].clone());
+            items.as_array().expect("items").iter().map(of).collect::<std::collections::BTreeMap<_, _>>()
+        };
+        let before = dates().await;
+        assert_eq!(before["close_out_due"], Value::Null);
+        let dated = json!({"milestones": [
+            {"code": "close_out_due", "on_day": "2040-03-24", "at_local_time": "18:00"},
+            {"code": "delivery_day", "on_day": "2040-02-10", "etag": "\"v1\""},
+            {"code": "kits_out", "on_day": "2040-01-07"},
+            {"code": "sale_close", "on_day": "2040-03-15"},
+            {"code": "close_out_due", "on_day": "2040-04-11"},
+            {"code": "return_due", "on_day": "2050-01-19", "etag": "\"v7\""},
+        ]});
+        let told = world.manager.post(&format!("{path}/dates"), dated).await.expect_problem(422, "invalid");
+        let told: Vec<(Value, Value)> = told
+            .at("/errors")
+            .as_array()
+            .expect("faults")
+            .iter()
+            .map(|one| (one["pointer"].clone(), one["code"].clone()))
+            .collect();
+        let expected = [
+            ("/milestones/2/etag", "missing"),
+            ("/milestones/3/code", "unknown"),
+            ("/milestones/4/code", "twice"),
+            ("/milestones/5/etag", "stale"),
+            ("/milestones/0/on_day", "out_of_order"),
+            ("/milestones/5/on_day", "far_from_season"),
+        ];
+        assert_eq!(told, expected.map(|(place, code)| (json!(place), json!(code))));
+        assert_eq!(dates().await, before, "none of them was dated");
+        // Both ends of what must stay in order move together.
+        let moved = json!({"milestones": [
+            {"code": "opening_orders_due", "on_day": "2040-02-20", "etag": "\"v1\""},
+            {"code": "delivery_day", "on_day": "2040-03-01", "at_local_time": "08:00", "etag": "\"v1\""},
+            {"code": "close_out_due", "on_day": "2040-04-10"},
+        ]});
+        let made = world.manager.post(&format!("{path}/dates"), moved).await.expect(200);
+        assert_eq!(made.at("/milestones/1/falls_at"), "2040-03-01T14:00:00Z", "eight o'clock in Chicago");
+        assert_eq!(made.at("/milestones/0/etag"), "\"v2\"");
+    });
+}

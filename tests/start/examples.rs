@@ -78,6 +78,7 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("note_return_answer", Manager, &[]),
     ("create_season", Manager, &[]),
     ("change_season", Manager, &[]),
+    ("date_milestones", Manager, &[]),
     ("add_milestone", Manager, &[]),
     ("change_milestone", Manager, &[]),
     ("preview_policy", Manager, &[]),
@@ -247,6 +248,7 @@ impl Demo {
         let name = name.rsplit('/').next().unwrap_or_default();
         let mut body = self.document["components"]["schemas"][name]["example"].clone();
         place(&mut body, ids);
+        self.redate(&mut body);
         if body.get("stamp").is_some() {
             body["stamp"] = self.get("/return-preview").await["stamp"].clone();
         }
@@ -262,6 +264,26 @@ impl Demo {
             body["preview"] = json_of(read).await["etag"].clone();
         }
         request.json(&body)
+    }
+
+    /// Dates of an example stand near a season of the year in which it was written; the demo's season is this year's.
+    fn redate(&self, value: &mut Value) {
+        let today: chrono::NaiveDate = self.today.parse().expect("a day");
+        let in_days = |days: u64| json!(today + chrono::Days::new(days));
+        match value {
+            Value::Object(map) => {
+                for (key, inner) in map.iter_mut() {
+                    match &**key {
+                        "on_day" => *inner = in_days(20),
+                        "starts_on" => *inner = in_days(300),
+                        "ends_on" => *inner = in_days(500),
+                        _ => self.redate(inner),
+                    }
+                }
+            }
+            Value::Array(items) => items.iter_mut().for_each(|item| self.redate(item)),
+            _ => {}
+        }
     }
 
     /// What a query must have, by its own example or first choice; days of lists are today's.
