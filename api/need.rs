@@ -189,6 +189,8 @@ pub enum NeedKind {
     SendReturn,
     /// Something is to be repeated in head office's system.
     OutsideStep,
+    /// A requirement is open for coordinators or troops on their way.
+    ChaseRequirement,
     /// A waiver waits for a second person.
     AgreeToWaiver,
     /// An override waits for a second person.
@@ -217,6 +219,7 @@ impl NeedKind {
             Self::FileReturn => "file_return",
             Self::SendReturn => "send_return",
             Self::OutsideStep => "outside_step",
+            Self::ChaseRequirement => "chase_requirement",
             Self::AgreeToWaiver => "agree_to_waiver",
             Self::AgreeToOverride => "agree_to_override",
         }

@@ -20,7 +20,7 @@ pub async fn first_administrator(system: &System, email: &str) -> Result<String,
     let mut tx = system.open(None, "first_administrator").await?;
     if sql::count_accounts(&mut tx).await? > 0 {
         return Err(ApiError::new(Code::Conflict)
-            .detail("There is an administrator already. A reset link helps who has forgotten the password."));
+            .detail("There is an account already, so the first administrator's link is not made again. For a new password: caselot account reset-link --email with the administrator's address. If the first link was lost before it was used, that helps too."));
     }
     let account = AccountId::new();
     sql::insert_account(&mut tx, account, email.trim(), &rules::email_key(email), None, true).await?;

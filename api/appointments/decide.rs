@@ -58,6 +58,10 @@ pub struct Decision {
     /// Why; null when nothing was said.
     #[schema(required = true, max_length = 400)]
     pub reason: Option<String>,
+    /// What a suspension does not close, in plain words: the gates that the policy leaves open; null where there is nothing
+    /// to say.
+    #[schema(required = true, max_length = 400)]
+    pub still_open: Option<String>,
     /// Where the troop stands now.
     pub troop: TroopStanding,
 }
@@ -76,6 +80,8 @@ pub async fn appoint_coordinator(
 }
 
 /// Suspend a coordinator until the suspension is taken back.
+///
+/// The policy's gates say what that closes: those that need an appointment. The answer names what stays open.
 #[utoipa::path(tag = "appointments", params(DecisionPath), request_body = DecisionReason, extensions(("x-permission" = json!(DecisionsTake::NAME))), responses((status = 200, description = "The decision.", body = Decision), Problems))]
 #[post("/v1/units/{unit_id}/assignments/{assignment_id}/suspend")]
 pub async fn suspend_coordinator(
@@ -88,7 +94,8 @@ pub async fn suspend_coordinator(
 
 /// Restore a suspended coordinator, who then stands as the evidence says.
 ///
-/// Refused while a requirement of the coordinator or of the troop is open: the answer names each, and who can close it.
+/// For somebody who was appointed it is refused while a requirement of the coordinator or of the troop is open: the answer
+/// names each, and who can close it. Who was suspended before being appointed goes on as before.
 #[utoipa::path(tag = "appointments", params(DecisionPath), request_body = DecisionReason, extensions(("x-permission" = json!(DecisionsTake::NAME))), responses((status = 200, description = "The decision.", body = Decision), Problems))]
 #[post("/v1/units/{unit_id}/assignments/{assignment_id}/restore")]
 pub async fn restore_coordinator(
@@ -166,7 +173,9 @@ pub(super) async fn finish(
     let troop = standings::show(&mut tx, permit, season, &then, found).await?;
     let NewDecision { kind, assignment, reason, .. } = new;
     let decided_at = tx.logged_at();
-    let decision = Decision { decision_id, decision: kind, assignment_id: assignment, decided_at, reason, troop };
+    let still_open = (kind == DecisionKind::Suspend).then(|| rules::still_open(&troop.standing.gates)).flatten();
+    let decision =
+        Decision { decision_id, decision: kind, assignment_id: assignment, decided_at, reason, still_open, troop };
     tx.commit_with(Answer::new(&decision)?).await
 }
 

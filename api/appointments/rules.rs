@@ -1,8 +1,9 @@
 //! Which decision may be taken as things stand.
 
 use crate::common::ids::AssignmentId;
+use crate::seasons::policy::GateName;
 use crate::standings::rules::{
-    CoordinatorState, DecisionKind, RequirementStanding, Standing, TroopState, open_requirements,
+    CoordinatorState, DecisionKind, GateStanding, RequirementStanding, Standing, TroopState, open_requirements,
 };
 
 /// Why a decision may not be taken.
@@ -49,12 +50,32 @@ pub(super) fn may(kind: DecisionKind, assignment: Option<AssignmentId>, standing
         DecisionKind::Restore if !suspended => {
             Err(Refusal::WrongState("This coordinator is not suspended: there is nothing to restore."))
         }
+        // Nothing was asked of somebody who was never appointed, so nothing is asked for going on as before.
+        DecisionKind::Restore if one.appointed_at.is_none() => Ok(()),
         DecisionKind::Appoint | DecisionKind::Restore => {
             let open: Vec<_> = open_requirements(standing, assignment).into_iter().cloned().collect();
             if open.is_empty() { Ok(()) } else { Err(Refusal::Open(open)) }
         }
         DecisionKind::Suspend | DecisionKind::StandDown | DecisionKind::SitOut | DecisionKind::Rejoin => Ok(()),
     }
+}
+
+/// What a suspended coordinator's troop may do all the same, in a sentence; none where every gate is shut.
+pub(super) fn still_open(gates: &[GateStanding]) -> Option<String> {
+    let open: Vec<&str> = gates
+        .iter()
+        .filter(|gate| gate.open)
+        .map(|gate| match gate.gate {
+            GateName::Order => "order",
+            GateName::Collect => "collect",
+            GateName::Earn => "earn",
+        })
+        .collect();
+    let (last, others) = open.split_last()?;
+    let acts = if others.is_empty() { (*last).to_owned() } else { format!("{} and {last}", others.join(", ")) };
+    Some(format!(
+        "By the unit's policy the troop may still {acts}: a suspension closes only the gates whose rules need an appointment. If it is to close more, change those rules (change_policy)."
+    ))
 }
 
 #[cfg(test)]
@@ -86,7 +107,8 @@ mod tests {
 
     fn standing(state: CoordinatorState, troop: TroopState, closed: bool) -> (AssignmentId, Standing) {
         let assignment_id = AssignmentId::new();
-        let appointed = matches!(state, CoordinatorState::Appointed | CoordinatorState::Lapsed);
+        let appointed =
+            matches!(state, CoordinatorState::Appointed | CoordinatorState::Lapsed | CoordinatorState::Suspended);
         let coordinator = CoordinatorStanding {
             assignment_id,
             person_id: PersonId::new(),
@@ -146,10 +168,34 @@ mod tests {
     }
 
     #[test]
+    fn who_was_suspended_before_being_appointed_is_restored_to_what_went_before() {
+        let (assignment, mut standing) = standing(CoordinatorState::Suspended, TroopState::Suspended, false);
+        assert!(may(DecisionKind::Restore, Some(assignment), &standing).is_err());
+        standing.coordinators[0].appointed_at = None;
+        assert_eq!(may(DecisionKind::Restore, Some(assignment), &standing), Ok(()));
+    }
+
+    #[test]
     fn who_is_no_present_coordinator_is_not_decided_about() {
         let (_, standing) = standing(CoordinatorState::Ready, TroopState::Ready, true);
         let refused = may(DecisionKind::Appoint, Some(AssignmentId::new()), &standing);
         assert!(matches!(refused, Err(Refusal::WrongState(_))));
+    }
+
+    #[test]
+    fn what_a_suspension_leaves_open_is_said() {
+        let gate = |gate: GateName, open: bool| GateStanding {
+            gate,
+            open,
+            reasons: vec![],
+            ahead: vec![],
+            let_through: vec![],
+            overridden_by: None,
+            changes_at: None,
+        };
+        let gates = [gate(GateName::Order, true), gate(GateName::Collect, true), gate(GateName::Earn, false)];
+        assert!(still_open(&gates).unwrap().starts_with("By the unit's policy the troop may still order and collect:"));
+        assert_eq!(still_open(&gates[2..]), None);
     }
 
     #[test]

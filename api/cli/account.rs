@@ -38,5 +38,8 @@ pub(super) fn run(settings: &Settings, command: &AccountCommand) -> Result<ExitC
 }
 
 fn failed(error: &ApiError) -> StartError {
-    StartError::Failed(error.to_string())
+    StartError::Failed(match error {
+        ApiError::Fault(fault) => fault.detail.clone().unwrap_or_else(|| fault.code.detail().to_owned()),
+        ApiError::Replayed(_) => error.to_string(),
+    })
 }

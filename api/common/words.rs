@@ -10,7 +10,7 @@ pub fn plain(message: &str, name: &str) -> String {
     if message.starts_with("unknown field") || message.starts_with("missing field") {
         return message.replace('`', "\"");
     }
-    if name.ends_with("_on") && !message.contains("expected a") {
+    if (name.ends_with("_on") || name.ends_with("on_day")) && !message.contains("expected a") {
         return "a day such as 2026-10-31".to_owned();
     }
     if name.ends_with("_at") || name == "as_of" {

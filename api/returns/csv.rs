@@ -72,10 +72,13 @@ pub(super) fn texts(troop: &ReturnTroop, names: &HashMap<PersonId, &str>) -> Tex
         some.map(|one| name(&one.person_id)).collect::<Vec<_>>().join("; ")
     };
     let own = troop.open.iter().map(|row| row.title.clone());
-    let theirs = troop
-        .coordinators
-        .iter()
-        .flat_map(|one| one.open.iter().map(|row: &ReturnOpen| format!("{} ({})", row.title, name(&one.person_id))));
+    let theirs = troop.coordinators.iter().flat_map(|one| {
+        one.open.iter().map(|row: &ReturnOpen| {
+            // The total counts what is open of those whom the policy counts.
+            let counted = if one.counted { "" } else { ", not counted" };
+            format!("{} ({}{counted})", row.title, name(&one.person_id))
+        })
+    });
     let open: Vec<String> = own.chain(theirs).collect();
     let until = |day: Option<NaiveDate>| day.map(|day| format!(" until {day}")).unwrap_or_default();
     let own = troop.waived.iter().map(|row| format!("{}: waived{}", row.title, until(row.until_on)));

@@ -69,7 +69,7 @@ impl Rendered<'_> {
             // One name a line.
             let people = [lead, others.replace("; ", "\n")];
             let people: Vec<String> = people.into_iter().filter(|text| !text.is_empty()).collect();
-            vec![troop.number.clone(), troop.name.clone(), state, people.join("\n"), why.join(" ")]
+            vec![troop.number.clone(), troop.name.clone(), state, people.join("\n"), why.join("\n")]
         };
         self.sheet(&columns, row)
     }
@@ -105,7 +105,7 @@ impl Rendered<'_> {
             ("Stands at", at(document.stands_at)),
             ("Filed at", at(frozen.made_at)),
             ("In all", counted),
-            ("SHA-256 of the figures", frozen.sha256.clone()),
+            ("Digest", format!("SHA-256 of the figures: {}", frozen.sha256)),
         ];
         Sheet {
             foot: format!("{title}, season {}, as it stood at {}", document.season.label, at(document.stands_at)),

@@ -30,6 +30,11 @@ pub struct NewLeaving {
     /// everything now: nobody's reach is changed backwards.
     #[garde(custom(text::day))]
     left_on: NaiveDate,
+    /// True says that a day more than a month ago is meant.
+    #[garde(skip)]
+    #[serde(default)]
+    #[schema(default = false)]
+    long_ago: bool,
 }
 
 /// What ends with somebody who leaves. What the person did stays.
@@ -63,7 +68,8 @@ pub async fn record_leaving(
 ) -> Result<Answer<Leaving>, ApiError> {
     permit.also::<AssignmentsChange>()?;
     permit.also::<GrantsChange>()?;
-    let (unit, who, left_on) = (permit.unit()?, path.person_id, body.0.left_on);
+    let NewLeaving { left_on, long_ago } = body.0;
+    let (unit, who) = (permit.unit()?, path.person_id);
     let mut tx = permit.tx()?;
     people::reach(&mut tx, &permit, who).await?;
     let zone = seasons::current(&mut tx, unit).await?.zone;
@@ -78,7 +84,7 @@ pub async fn record_leaving(
     endings::lock_managers(&mut tx, &permit).await?;
     let mut row = people::reach(&mut tx, &permit, who).await?;
     tx.replay().await?;
-    if let Some(fault) = rules::left_fault(left_on, tx.now().with_timezone(&zone).date_naive()) {
+    if let Some(fault) = rules::left_fault(left_on, tx.now().with_timezone(&zone).date_naive(), long_ago) {
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
     }
     somebody_manages_without(&mut tx, &permit, who).await?;

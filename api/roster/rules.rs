@@ -47,11 +47,16 @@ pub(super) fn from_fault(
     })
 }
 
-/// What is wrong with the day from which somebody is gone, if anything: longer than a year ago it is mistyped.
-pub(super) fn left_fault(left_on: NaiveDate, today: NaiveDate) -> Option<FieldError> {
-    let earliest = today.checked_sub_months(Months::new(12)).unwrap_or(today);
-    (left_on < earliest)
-        .then(|| FieldError::at("/left_on", "too_early", format!("{earliest} or later; look at the year")))
+/// What is wrong with the day from which somebody is gone, if anything: more than a month ago it may be mistyped, and what it
+/// ends is not easily begun again.
+pub(super) fn left_fault(left_on: NaiveDate, today: NaiveDate, long_ago: bool) -> Option<FieldError> {
+    let earliest = today.checked_sub_months(Months::new(1)).unwrap_or(today);
+    (left_on < earliest && !long_ago).then(|| {
+        let expected = format!(
+            "{earliest} or later; look at the year. If the day is right, send it again with \"long_ago\": true: what this person has here ends now, not then"
+        );
+        FieldError::at("/left_on", "long_ago", expected)
+    })
 }
 
 /// The one membership number of two rows that are one person: the only one, or the one that was chosen of two.

@@ -43,7 +43,7 @@ pub struct NewSeason {
     #[schema(min_length = 1, max_length = 60)]
     time_zone: String,
     /// The currency of its money (ISO 4217). It stays for the whole season.
-    #[garde(length(min = 3, max = 3))]
+    #[garde(skip)]
     #[schema(min_length = 3, max_length = 3, pattern = "^[A-Z]{3}$")]
     currency: String,
     /// Its first day: evidence from before it is not of this season.

@@ -9,6 +9,7 @@
 //! [`record_evidence`] and [`record_decision`], and take back a whole list by [`withdraw_list`] or one fact by
 //! [`withdraw_fact`], between `change::hold` and `change::refresh`.
 
+mod chase;
 mod compare;
 mod exceptions;
 mod find;
@@ -66,10 +67,12 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(exceptions::list_waivers::list_waivers)
         .service(exceptions::find_waiver::find_waiver)
         .service(exceptions::approve_waiver::approve_waiver)
+        .service(exceptions::decline_waiver::decline_waiver)
         .service(exceptions::end_waiver::end_waiver)
         .service(exceptions::override_gate::override_gate)
         .service(exceptions::list_overrides::list_overrides)
         .service(exceptions::find_override::find_override)
         .service(exceptions::approve_override::approve_override)
+        .service(exceptions::decline_override::decline_override)
         .service(exceptions::end_override::end_override);
 }

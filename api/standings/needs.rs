@@ -31,13 +31,14 @@ pub(super) async fn look(tx: &mut Tx, asked: &Asked) -> Result<Vec<Need>, ApiErr
     let seqs: Vec<i64> = then.troops.iter().map(|troop| troop.log_seq).collect();
     let since: BTreeMap<i64, DateTime<Utc>> = sql::logged_at(tx, asked.unit, &seqs).await?.into_iter().collect();
     let mut found = Looking { asked, policy: &policy, found: BTreeMap::new() };
-    for TroopThen { troop_id, standing, log_seq, .. } in then.troops {
-        let standing = if asked.sees_screenings { standing } else { standing.masked() };
-        let troop = Troop { id: troop_id, since_at: since.get(&log_seq).copied() };
+    for TroopThen { troop_id, standing, log_seq, .. } in &then.troops {
+        let standing = if asked.sees_screenings { standing.clone() } else { standing.clone().masked() };
+        let troop = Troop { id: *troop_id, since_at: since.get(log_seq).copied() };
         found.troop(&troop, &standing);
     }
     let mut needs: Vec<Need> = found.found.into_values().collect();
-    needs.extend(exceptions::needs::look(tx, asked, &policy).await?);
+    needs.extend(super::chase::look(asked, &policy, &then.troops));
+    needs.extend(exceptions::needs::look(tx, asked, &policy, &then.troops).await?);
     Ok(needs)
 }
 
@@ -210,14 +211,19 @@ impl Looking<'_> {
     }
 }
 
-/// The requests by which a requirement is proven: the list that states it, or the manager's own word where it counts.
-fn proving(asked: &Asked, of: &Requirement, person: Option<PersonId>, troop: TroopId) -> Vec<Request> {
-    let list = match (of.proof.kind, of.proof.list) {
+/// The list that states a requirement, where one does.
+pub(super) const fn list_of(of: &Requirement) -> Option<&'static str> {
+    match (of.proof.kind, of.proof.list) {
         (ProofKind::PostedList, Some(PostedList::RoleList)) => Some("role_list"),
         (ProofKind::PostedList, Some(PostedList::BankDetails)) => Some("bank_details"),
         (ProofKind::Certificate, _) => Some("certificates"),
         _ => None,
-    };
+    }
+}
+
+/// The requests by which a requirement is proven: the list that states it, or the manager's own word where it counts.
+fn proving(asked: &Asked, of: &Requirement, person: Option<PersonId>, troop: TroopId) -> Vec<Request> {
+    let list = list_of(of);
     let mut ways: Vec<Request> = list.map(|kind| Request::upload::<IntakesUpload>(asked, kind)).into_iter().collect();
     if of.proof.kind == ProofKind::Manager || of.manager_may_enter {
         let mut body = json!({"requirement": of.code, "outcome": "met"});

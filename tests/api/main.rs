@@ -11,6 +11,8 @@ mod decisions;
 #[cfg(test)]
 mod evening;
 #[cfg(test)]
+mod evening_two;
+#[cfg(test)]
 mod evidence;
 #[cfg(test)]
 mod evidence_about_many;

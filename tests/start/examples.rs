@@ -94,6 +94,8 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("accept_reset", Manager, 401, "the link's secret is nobody's"),
     ("sign_in", Manager, 401, "the demo's passwords are made anew each time"),
     ("refresh_session", Manager, 401, "the token is nobody's"),
+    ("decline_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
+    ("decline_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("choose_sheet", Manager, 409, "no list of the demo is a workbook with several sheets"),

@@ -285,12 +285,18 @@ fn the_paper_says_of_each_state_why() {
     let paper = Rendered { frozen: &frozen, document: &document, names: &names }.paper();
     assert_eq!(paper.title, "Season return 3 of Juniper Ridge");
     assert_eq!(paper.foot, "Season return 3 of Juniper Ridge, season 2040, as it stood at 2040-01-10 16:00:00 UTC");
-    assert_eq!(paper.facts.last(), Some(&("SHA-256 of the figures".to_owned(), "5e".repeat(32))));
+    assert_eq!(
+        paper.facts.last(),
+        Some(&("Digest".to_owned(), format!("SHA-256 of the figures: {}", "5e".repeat(32))))
+    );
     assert_eq!(paper.note, super::NOTE);
     let told: Vec<[&str; 3]> = paper.rows.iter().map(|row| [&*row[2], &*row[3], &*row[4]]).collect();
     assert_eq!(told[1], ["under way: gathering", "Tove (lead)", "Open: The bank_details; The screening (Tove)"]);
-    assert_eq!(told[2], ["under way: ready", "Ngozi (lead)\nname erased", "Open: The bank_details (name erased)"]);
-    assert_eq!(told[3][2], "\"The membership\" has run out. Open: The membership (name erased)");
-    assert_eq!(told[5], ["no coordinator", "", "Nobody coordinates this troop. Open: The bank_details"]);
+    assert_eq!(
+        told[2],
+        ["under way: ready", "Ngozi (lead)\nname erased", "Open: The bank_details (name erased, not counted)"]
+    );
+    assert_eq!(told[3][2], "\"The membership\" has run out.\nOpen: The membership (name erased)");
+    assert_eq!(told[5], ["no coordinator", "", "Nobody coordinates this troop.\nOpen: The bank_details"]);
     assert_eq!(told[6][0], "sitting out");
 }

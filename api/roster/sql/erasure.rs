@@ -44,7 +44,8 @@ pub(in crate::roster) async fn namesakes(
     Ok(rows.fetch_all(tx.db()).await?.into_iter().map(|row| (row.first, row.last)).collect())
 }
 
-/// The addresses and phone numbers of these rows.
+/// The addresses and phone numbers of these rows that nobody else has: a family's address is the other one's too, and what
+/// lists say of that one stays.
 pub(in crate::roster) async fn addresses(
     tx: &mut Tx,
     by: &Permit<PeopleErase>,
@@ -52,7 +53,10 @@ pub(in crate::roster) async fn addresses(
 ) -> Result<Vec<String>, ApiError> {
     let texts = sqlx::query_scalar!(
         r#"select lower(one) as "one!" from person_contact, unnest(array[email, email_key, phone]) as one
-           where unit_id = $1 and person_id = any ($2) and one is not null"#,
+           where unit_id = $1 and person_id = any ($2) and one is not null
+             and not exists (select from person_contact other
+                 where other.unit_id = $1 and not (other.person_id = any ($2))
+                   and lower(one) in (lower(other.email), other.email_key, lower(other.phone)))"#,
         by.unit()?.0,
         people
     );

@@ -8,14 +8,22 @@ use crate::auth::permission::{OverridesApprove, OverridesGive, WaiversApprove, W
 use crate::common::ids::{PersonId, TroopId};
 use crate::error::ApiError;
 use crate::need::{Asked, Need, NeedKind, Request, Stake};
-use crate::seasons::policy::Policy;
-use crate::standings::sql::exceptions;
+use crate::seasons::policy::{GateName, Policy};
+use crate::standings::load::gate_named;
+use crate::standings::read::TroopThen;
+use crate::standings::rules::{GateReason, ReasonCode};
+use crate::standings::sql::exceptions::{self, WaiverRow};
 
 /// Looks for what one person has asked for and a second one has not agreed to.
 ///
 /// # Errors
 /// Database faults.
-pub(in crate::standings) async fn look(tx: &mut Tx, asked: &Asked, policy: &Policy) -> Result<Vec<Need>, ApiError> {
+pub(in crate::standings) async fn look(
+    tx: &mut Tx,
+    asked: &Asked,
+    policy: &Policy,
+    troops: &[TroopThen],
+) -> Result<Vec<Need>, ApiError> {
     let (unit, season) = (asked.unit, asked.season.season_id);
     let waits = |course| rules::state(course, &asked.calendar, asked.now) == ExceptionState::Waiting;
     let mut found = Vec::new();
@@ -23,13 +31,16 @@ pub(in crate::standings) async fn look(tx: &mut Tx, asked: &Asked, policy: &Poli
         let title = policy.requirements.iter().find(|one| one.code == row.requirement);
         let title = title.map_or(row.requirement.as_str(), |one| one.title.as_str());
         let path = asked.path(format_args!("waivers/{}", row.waiver_id));
-        let what = format!("Agree to waive \"{title}\" for {{who}}{}, or refuse.", in_troop(row.troop_id.is_some()));
+        let concerned: Vec<&TroopThen> = troops.iter().filter(|troop| concerns(troop, row)).collect();
+        let what = format!("Agree to waive \"{title}\" for {{who}} ({{troops}}), or refuse.");
         let settle = vec![
             Request::bare::<WaiversApprove>(format!("{path}/approve")),
+            Request::bare::<WaiversApprove>(format!("{path}/decline")),
             Request::bare::<WaiversGive>(format!("{path}/end")),
         ];
-        let subject = (row.troop_id.map(TroopId).into_iter().collect(), row.person_id.map(PersonId));
-        found.push(need(NeedKind::AgreeToWaiver, (path, what), row.asked_at, subject, settle));
+        let shut = concerned.iter().flat_map(|troop| shut_by(troop, row)).collect();
+        let subject = (concerned.iter().map(|troop| troop.troop_id).collect(), row.person_id.map(PersonId));
+        found.push(need(NeedKind::AgreeToWaiver, (path, what), row.asked_at, subject, (shut, settle)));
     }
     let overrides = exceptions::overrides(tx, unit, season, None).await?;
     for row in overrides.iter().filter(|row| waits(override_gate::course(row))) {
@@ -37,21 +48,29 @@ pub(in crate::standings) async fn look(tx: &mut Tx, asked: &Asked, policy: &Poli
         let what = format!("Agree to let {{troops}} through the gate \"{}\", or refuse.", row.gate);
         let settle = vec![
             Request::bare::<OverridesApprove>(format!("{path}/approve")),
+            Request::bare::<OverridesApprove>(format!("{path}/decline")),
             Request::bare::<OverridesGive>(format!("{path}/end")),
         ];
-        found.push(need(
-            NeedKind::AgreeToOverride,
-            (path, what),
-            row.asked_at,
-            (vec![TroopId(row.troop_id)], None),
-            settle,
-        ));
+        let subject = (vec![TroopId(row.troop_id)], None);
+        let shut = gate_named(&row.gate).into_iter().collect();
+        found.push(need(NeedKind::AgreeToOverride, (path, what), row.asked_at, subject, (shut, settle)));
     }
     Ok(found)
 }
 
-const fn in_troop(of_troop: bool) -> &'static str {
-    if of_troop { " ({troops})" } else { "" }
+/// Whether a waiver concerns a troop: its own, or that of its coordinator.
+fn concerns(troop: &TroopThen, row: &WaiverRow) -> bool {
+    let coordinates = |person| troop.standing.coordinators.iter().any(|one| one.person_id.0 == person);
+    row.troop_id == Some(troop.troop_id.0) || row.person_id.is_some_and(coordinates)
+}
+
+/// The gates that what is to be waived holds shut, or the appointment that waits for it.
+fn shut_by(troop: &TroopThen, row: &WaiverRow) -> Vec<GateName> {
+    let holds = |reason: &GateReason| {
+        reason.code == ReasonCode::NotAppointed || reason.requirement.as_ref() == Some(&row.requirement)
+    };
+    let shut = troop.standing.gates.iter().filter(|gate| !gate.open && gate.reasons.iter().any(holds));
+    shut.map(|gate| gate.gate).collect()
 }
 
 fn need(
@@ -59,7 +78,7 @@ fn need(
     (path, what): (String, String),
     asked_at: DateTime<Utc>,
     (troops, person): (Vec<TroopId>, Option<PersonId>),
-    settle: Vec<Request>,
+    (shut, settle): (Vec<GateName>, Vec<Request>),
 ) -> Need {
     Need {
         kind,
@@ -68,7 +87,7 @@ fn need(
         why: "One person has asked for it; the policy wants a second one, another than the first, to agree. Until then it has no effect.".to_owned(),
         since_at: Some(asked_at),
         by_at: None,
-        stake: Stake::Nobody,
+        stake: Stake::Gates { shut, ahead: false },
         troops,
         person,
         look: Some(path),

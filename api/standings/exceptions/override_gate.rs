@@ -21,7 +21,7 @@ use crate::seasons::calendar::Calendar;
 use crate::seasons::policy::GateName;
 use crate::standings::list::StandingsPath;
 use crate::standings::load::gate_named;
-use crate::standings::rules::GateStanding;
+use crate::standings::rules::{GateStanding, TroopState};
 use crate::standings::sql::exceptions::{self, OverrideRow};
 use crate::standings::{has_troop, read};
 
@@ -147,6 +147,10 @@ pub async fn override_gate(
     let until_on = until_on.unwrap_or(season.ends_on);
     invalid(rules::until_fault(until_on, calendar.date(tx.now()), season.ends_on).into_iter().collect())?;
     let (_, found) = read::one(&mut tx, unit, &season, None, troop_id).await?;
+    if found.standing.state == TroopState::SittingOut {
+        let detail = "The troop sits out this season, so there is nothing to let it through to. Let it rejoin first (rejoin_troop).";
+        return Err(ApiError::new(Code::WrongState).detail(detail));
+    }
     let standing = found.standing.gates.into_iter().find(|one| one.gate == gate);
     let standing = standing.ok_or_else(|| ApiError::broken("a standing without a gate"))?;
     let before = exceptions::overrides(&mut tx, unit, season.season_id, Some(troop_id.0)).await?;

@@ -6,7 +6,7 @@ use super::ExceptionState;
 use crate::error::{ApiError, Code, FieldError};
 use crate::seasons::calendar::Calendar;
 use crate::seasons::policy::{Fault, OverrideBy, Policy, WaivableBy, Whose};
-use crate::standings::rules::GateStanding;
+use crate::standings::rules::{GateStanding, RequirementOutcome, RequirementStanding};
 
 /// What an exception's state depends on.
 #[derive(Clone, Copy, Debug)]
@@ -136,6 +136,31 @@ pub(super) fn may_agree(state: ExceptionState, asked_by: &str, actor: &str) -> R
     }
 }
 
+/// Whether a second person can still refuse it.
+///
+/// # Errors
+/// 409 if it does not wait any more.
+pub(super) fn may_decline(state: ExceptionState) -> Result<(), ApiError> {
+    match state {
+        ExceptionState::Waiting => Ok(()),
+        ExceptionState::InForce => {
+            let detail = "It is in force already. Whoever may give it can take it back (end_waiver, end_override).";
+            Err(ApiError::new(Code::WrongState).detail(detail))
+        }
+        ExceptionState::Over | ExceptionState::TakenBack => Err(Code::AlreadyEnded.into()),
+    }
+}
+
+/// What is wrong with waiving something that is met, if anything: there is nothing to let go while it holds that long.
+pub(super) fn nothing_to_waive(row: &RequirementStanding, until_on: NaiveDate) -> Result<(), ApiError> {
+    if row.outcome != RequirementOutcome::Met || row.valid_until_on.is_some_and(|valid| valid < until_on) {
+        return Ok(());
+    }
+    let until = row.valid_until_on.map(|day| format!(" until {day}")).unwrap_or_default();
+    let detail = format!("\"{}\" is met{until}: there is nothing to waive.", row.title);
+    Err(ApiError::new(Code::WrongState).detail(detail))
+}
+
 /// Whether it can still be taken back.
 ///
 /// # Errors
@@ -257,6 +282,7 @@ mod tests {
         }
         for (state, may) in [(Waiting, true), (InForce, true), (Over, false), (TakenBack, false)] {
             assert_eq!(may_end(state).is_ok(), may, "{state:?}");
+            assert_eq!(may_decline(state).is_ok(), state == Waiting, "{state:?}");
         }
     }
 

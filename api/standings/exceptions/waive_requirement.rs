@@ -10,16 +10,18 @@ use uuid::Uuid;
 use super::rules::{self, Course};
 use super::{ExceptionState, invalid};
 use crate::auth::permission::{Permission as _, WaiversGive};
-use crate::auth::{Permit, Tx};
+use crate::auth::{Permit, Scope, Tx};
 use crate::change::{self, Touched};
 use crate::common::answer::Created;
 use crate::common::body::{Json, Path};
-use crate::common::ids::{PersonId, SeasonId, TroopId, WaiverId};
+use crate::common::ids::{PersonId, SeasonId, TroopId, UnitId, WaiverId};
 use crate::common::text;
 use crate::error::{ApiError, Code, FieldError, Problems};
 use crate::seasons::calendar::Calendar;
 use crate::seasons::{self, ThisSeason};
 use crate::standings::list::StandingsPath;
+use crate::standings::read;
+use crate::standings::rules::{RequirementStanding, Standing};
 use crate::standings::sql::exceptions::{self, WaiverRow};
 use crate::standings::{Subject, has_troop, troops_of_person};
 
@@ -152,6 +154,9 @@ pub async fn waive_requirement(
     ];
     invalid(faults.into_iter().flatten().collect())?;
     row.needs_two = rules::waiver_needs_two(&policy, &row.requirement)?;
+    if let Some(standing) = standing_of(&mut tx, unit, &season, &row).await? {
+        rules::nothing_to_waive(&standing, row.until_on)?;
+    }
     let before = exceptions::waivers_of(&mut tx, unit, season.season_id, &row).await?;
     refuse_second(&before, &calendar, tx.now())?;
     let log_seq = tx.seq().await?;
@@ -232,6 +237,26 @@ async fn in_season(
         return Ok(());
     }
     Err(ApiError::new(Code::UnknownReference).errors(vec![FieldError::at(key, "unknown", detail)]))
+}
+
+/// How the requirement stands for whom the waiver is about.
+async fn standing_of(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: &ThisSeason,
+    waiver: &WaiverRow,
+) -> Result<Option<RequirementStanding>, ApiError> {
+    let troops = match (waiver.person_id, waiver.troop_id) {
+        (Some(person), _) => troops_of_person(tx, unit, season.season_id, PersonId(person)).await?,
+        (None, troop) => troop.map(TroopId).into_iter().collect(),
+    };
+    let then = read::all(tx, unit, season, None, &Scope::Troops(troops)).await?;
+    let of = |standing: Standing| {
+        let people = standing.coordinators.into_iter().filter(|one| Some(one.person_id.0) == waiver.person_id);
+        let own = standing.requirements.into_iter().filter(|_| waiver.troop_id.is_some());
+        own.chain(people.flat_map(|one| one.requirements)).find(|row| row.requirement == waiver.requirement)
+    };
+    Ok(then.troops.into_iter().find_map(|troop| of(troop.standing)))
 }
 
 /// One at a time: a waiver that waits or is in force is ended before another is asked for.
