@@ -191,6 +191,10 @@ pub enum NeedKind {
     OutsideStep,
     /// A requirement is open for coordinators or troops on their way.
     ChaseRequirement,
+    /// A coordinator's place ends on a day that is known.
+    FindSuccessor,
+    /// A leave by which a troop passes a gate ends.
+    LeaveEnds,
     /// A waiver waits for a second person.
     AgreeToWaiver,
     /// An override waits for a second person.
@@ -220,6 +224,8 @@ impl NeedKind {
             Self::SendReturn => "send_return",
             Self::OutsideStep => "outside_step",
             Self::ChaseRequirement => "chase_requirement",
+            Self::FindSuccessor => "find_successor",
+            Self::LeaveEnds => "leave_ends",
             Self::AgreeToWaiver => "agree_to_waiver",
             Self::AgreeToOverride => "agree_to_override",
         }

@@ -2,10 +2,10 @@
 
 use chrono::TimeDelta;
 
-use super::invite::invite_account;
+use super::invite::{invite, invite_account};
 use super::{rules, sql};
 use crate::auth::{System, token};
-use crate::common::ids::AccountId;
+use crate::common::ids::{AccountId, UnitId};
 use crate::error::{ApiError, Code};
 
 /// Makes the first administrator's account and gives the secret of its invitation. A fresh install has no login at all
@@ -26,6 +26,23 @@ pub async fn first_administrator(system: &System, email: &str) -> Result<String,
     sql::insert_account(&mut tx, account, email.trim(), &rules::email_key(email), None, true).await?;
     let invitation = invite_account(&mut tx, account, email.trim()).await?;
     tx.about("account", account);
+    tx.commit().await?;
+    Ok(invitation.token)
+}
+
+/// Gives the secret of a new invitation for a unit's manager, as long as nobody of the unit has an account: the link that
+/// came with the unit was lost. The older one is void.
+///
+/// # Errors
+/// 404 for an unknown unit; 409 once somebody of it can sign in.
+pub async fn unit_manager(system: &System, unit: UnitId) -> Result<String, ApiError> {
+    let mut tx = system.open(Some(unit), "invite_unit_manager").await?;
+    if sql::has_any_account(&mut tx, unit).await? {
+        return Err(ApiError::new(Code::Conflict).detail("Somebody of this unit can sign in already: its unit manager invites the others (invite_person). For a new password: caselot account reset-link --email with their address."));
+    }
+    let (person, email) = sql::first_manager(&mut tx, unit).await?.ok_or(Code::NotFound)?;
+    let invitation = invite(&mut tx, unit, person, &email).await?;
+    tx.about("person", person);
     tx.commit().await?;
     Ok(invitation.token)
 }

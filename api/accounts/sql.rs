@@ -7,6 +7,7 @@ mod sessions;
 
 pub(super) use keys::{KeyRow, insert_key, keys, lock_key, revoke_key};
 pub use people::{address_of_another, has_account, void_invitations};
+pub(super) use people::{first_manager, has_any_account};
 pub(super) use sessions::{
     end_session, end_sessions, insert_refresh, insert_session, lock_refresh, refresh_is_used, use_refresh, void_refresh,
 };

@@ -6,6 +6,7 @@
 //! what is open and who can close it.
 
 mod decide;
+mod list_decisions;
 mod needs;
 mod rules;
 mod season;
@@ -32,6 +33,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(decide::suspend_coordinator)
         .service(decide::restore_coordinator)
         .service(decide::stand_down_coordinator)
+        .service(list_decisions::list_decisions)
         .service(season::sit_out_troop)
         .service(season::rejoin_troop);
 }

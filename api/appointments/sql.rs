@@ -5,7 +5,7 @@ use uuid::Uuid;
 
 use crate::auth::permission::Permission;
 use crate::auth::{Permit, Tx};
-use crate::common::ids::{AssignmentId, PersonId, SeasonId, TroopId};
+use crate::common::ids::{AssignmentId, DecisionId, PersonId, SeasonId, TroopId, UnitId};
 use crate::error::{ApiError, Code};
 
 /// An assignment, locked, and within the permit's reach.
@@ -64,4 +64,62 @@ pub(super) async fn end<P: Permission>(
     .execute(tx.db())
     .await?;
     Ok(())
+}
+
+/// A decision as it was taken.
+pub(super) struct DecisionRow {
+    pub decision_id: Uuid,
+    pub kind: String,
+    pub troop_id: Uuid,
+    pub assignment_id: Option<Uuid>,
+    pub person_id: Option<Uuid>,
+    pub reason: Option<String>,
+    pub decided_at: DateTime<Utc>,
+    pub decided_by: String,
+}
+
+/// The decisions of a season in reach, the newest first: about a troop, about a person, before one of them.
+pub(super) async fn decisions<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    season: SeasonId,
+    (troop, person, before, limit): (Option<TroopId>, Option<PersonId>, Option<DecisionId>, i64),
+) -> Result<Vec<DecisionRow>, ApiError> {
+    let scope = by.scope().troops();
+    let rows = sqlx::query_as!(
+        DecisionRow,
+        r#"select d.decision_id, d.kind, d.troop_id, d.assignment_id, a.person_id as "person_id?", d.reason, d.decided_at,
+                  d.decided_by
+           from decision d left join assignment a on a.unit_id = d.unit_id and a.assignment_id = d.assignment_id
+           where d.unit_id = $1 and d.season_id = $2 and ($3::uuid[] is null or d.troop_id = any ($3))
+             and ($4::uuid is null or d.troop_id = $4) and ($5::uuid is null or a.person_id = $5)
+             and ($6::uuid is null or (d.decided_at, d.decision_id)
+                 < (select l.decided_at, l.decision_id from decision l where l.unit_id = $1 and l.decision_id = $6))
+           order by d.decided_at desc, d.decision_id desc limit $7"#,
+        by.unit()?.0,
+        season.0,
+        scope.as_deref(),
+        troop.map(|id| id.0),
+        person.map(|id| id.0),
+        before.map(|id| id.0),
+        limit
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
+/// Why these coordinators were suspended the last time, where something was said.
+pub(super) async fn reasons_of_suspension(
+    tx: &mut Tx,
+    unit: UnitId,
+    assignments: &[Uuid],
+) -> Result<Vec<(AssignmentId, String)>, ApiError> {
+    let rows = sqlx::query!(
+        r#"select distinct on (assignment_id) assignment_id as "assignment_id!", reason from decision
+           where unit_id = $1 and assignment_id = any ($2) and kind = 'suspend'
+           order by assignment_id, decided_at desc, decision_id desc"#,
+        unit.0,
+        assignments
+    );
+    let rows = rows.fetch_all(tx.db()).await?;
+    Ok(rows.into_iter().filter_map(|row| Some((AssignmentId(row.assignment_id), row.reason?))).collect())
 }

@@ -8,6 +8,7 @@ use super::commands::AccountCommand;
 use super::run::{addresses, block_on};
 use crate::accounts::command_line;
 use crate::auth::{Db, System};
+use crate::common::ids::UnitId;
 use crate::error::ApiError;
 use crate::settings::Settings;
 use crate::start::StartError;
@@ -25,6 +26,13 @@ pub(super) fn run(settings: &Settings, command: &AccountCommand) -> Result<ExitC
                 eprintln!(
                     "Good for 72 hours, once. Choose a password with it (at least 15 characters):\n  curl -X POST {address}/v1/invitations/accept \
                      -H 'Content-Type: application/json' \\\n    -d '{{\"token\": \"WHAT STANDS BEHIND # ABOVE\", \"password\": \"...\"}}'"
+                );
+            }
+            AccountCommand::UnitManager { unit } => {
+                let token = command_line::unit_manager(&system, UnitId(*unit)).await.map_err(|e| failed(&e))?;
+                println!("{address}/invitation#{token}");
+                eprintln!(
+                    "Good for 72 hours, once; the older link is void. Hand it to the unit's manager and nobody else."
                 );
             }
             AccountCommand::ResetLink { email } => {

@@ -64,6 +64,12 @@ pub enum AccountCommand {
         #[arg(long)]
         email: String,
     },
+    /// Print a new invitation for the manager of a unit in which nobody has signed in yet: the first link was lost.
+    UnitManager {
+        /// The unit's id, as `create_unit` gave it.
+        #[arg(long)]
+        unit: uuid::Uuid,
+    },
     /// Print a link, good for 30 minutes, with which someone chooses a new password.
     ResetLink {
         /// The e-mail address that they sign in with.

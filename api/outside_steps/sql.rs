@@ -35,19 +35,32 @@ pub(super) async fn book(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<
     Ok(Book { steps, events, ticks: ticks(tx, unit, season).await? })
 }
 
-/// What happened in a season, in order: decisions, and returns that were filed.
+/// What happened in a season, in order: decisions, places of appointed coordinators that ended otherwise (they left, were
+/// replaced, ran out), and returns that were filed.
 async fn happened(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Vec<Happened>, ApiError> {
+    let now = tx.now();
     let rows = sqlx::query!(
         r#"select d.decision_id as "event_id!", d.kind as "kind!", d.troop_id, a.person_id as "person_id?", d.decided_at as "at!"
            from decision d
            left join assignment a on a.unit_id = d.unit_id and a.assignment_id = d.assignment_id
            where d.unit_id = $1 and d.season_id = $2
+             -- Head office knows nothing of somebody who was never appointed, and keeps whoever was until it is told.
+             and (d.kind <> 'stand_down' or exists (select from decision p
+                 where p.unit_id = $1 and p.assignment_id = d.assignment_id and p.kind = 'appoint'))
+           union all
+           select a.assignment_id, 'stand_down', a.troop_id, a.person_id, least(a.ended_at, a.until_at)
+           from assignment a
+           where a.unit_id = $1 and a.season_id = $2 and least(a.ended_at, a.until_at) <= $3
+             and exists (select from decision p where p.unit_id = $1 and p.assignment_id = a.assignment_id and p.kind = 'appoint')
+             and not exists (select from decision p
+                 where p.unit_id = $1 and p.assignment_id = a.assignment_id and p.kind = 'stand_down')
            union all
            select document_id, kind, null, null, made_at from frozen_document
            where unit_id = $1 and season_id = $2 and kind = 'season_return'
            order by 5, 1"#,
         unit.0,
-        season.0
+        season.0,
+        now
     );
     let rows = rows.fetch_all(tx.db()).await?;
     rows.into_iter()

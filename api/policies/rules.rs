@@ -31,7 +31,7 @@ pub struct TroopUnderPolicy {
     /// The gates that would open or close for it.
     #[schema(max_items = 3)]
     pub gates: Vec<GateUnderPolicy>,
-    /// The codes of the requirements that would be open and are not now, the troop's own or a coordinator's.
+    /// The codes of the requirements that would be open and are not now, the troop's own or a counted coordinator's.
     #[schema(max_items = 40, value_type = Vec<CodeInList>)]
     pub opened_requirements: Vec<String>,
     /// The codes of the requirements that are open now and would not be, or would not be asked for.
@@ -89,9 +89,9 @@ pub(super) fn changed(compared: &[Compared]) -> Vec<TroopUnderPolicy> {
 /// A requirement of somebody; of the troop, without a person.
 type Whose<'a> = (&'a str, Option<PersonId>);
 
-/// What is open in an answer.
+/// What is open in an answer: of the troop, and of the coordinators whom the policy counts.
 fn open(standing: &Standing) -> BTreeSet<Whose<'_>> {
-    let people = standing.coordinators.iter();
+    let people = standing.coordinators.iter().filter(|one| one.counted);
     let own = people.flat_map(|one| one.requirements.iter().map(|row| (row, Some(one.person_id))));
     let rows = own.chain(standing.requirements.iter().map(|row| (row, None)));
     rows.filter(|(row, _)| !row.closed).map(|(row, person)| (&*row.requirement, person)).collect()

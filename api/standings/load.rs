@@ -94,6 +94,7 @@ pub(super) fn evidence_fact(row: &EvidenceRow) -> Result<EvidenceFact, ApiError>
         source: source_of(&row.source)?,
         recorded_at: row.recorded_at,
         seq: row.log_seq,
+        restates: row.restates,
     })
 }
 
@@ -140,19 +141,26 @@ pub(super) fn gate_named(name: &str) -> Result<GateName, ApiError> {
     }
 }
 
+/// The decision of this name in the database.
+///
+/// # Errors
+/// An internal error for an unknown one.
+pub fn decision_kind(name: &str) -> Result<DecisionKind, ApiError> {
+    match name {
+        "appoint" => Ok(DecisionKind::Appoint),
+        "suspend" => Ok(DecisionKind::Suspend),
+        "restore" => Ok(DecisionKind::Restore),
+        "stand_down" => Ok(DecisionKind::StandDown),
+        "sit_out" => Ok(DecisionKind::SitOut),
+        "rejoin" => Ok(DecisionKind::Rejoin),
+        _ => Err(ApiError::broken("an unknown decision")),
+    }
+}
+
 fn decision_fact(row: &DecisionRow) -> Result<DecisionFact, ApiError> {
-    let kind = match &*row.kind {
-        "appoint" => DecisionKind::Appoint,
-        "suspend" => DecisionKind::Suspend,
-        "restore" => DecisionKind::Restore,
-        "stand_down" => DecisionKind::StandDown,
-        "sit_out" => DecisionKind::SitOut,
-        "rejoin" => DecisionKind::Rejoin,
-        _ => return Err(ApiError::broken("an unknown decision")),
-    };
     Ok(DecisionFact {
         decision_id: DecisionId(row.decision_id),
-        kind,
+        kind: decision_kind(&row.kind)?,
         assignment_id: row.assignment_id.map(AssignmentId),
         decided_at: row.decided_at,
         seq: row.log_seq,

@@ -32,6 +32,7 @@ mod subjects;
 pub use compare::{Compared, compare};
 pub use find::{TroopStanding, show};
 pub use gates::require;
+pub use load::decision_kind;
 pub use one_fact::{FactsWanted, RecordedFact, fact_on_record, facts_on_record, withdraw_fact};
 pub use read::{StandingsThen, TroopThen, all, names, one, seen_by};
 pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence, withdraw_list};

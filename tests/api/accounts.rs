@@ -212,3 +212,25 @@ fn there_is_no_account_that_nobody_made() {
         assert_eq!(with_password, 0);
     });
 }
+
+/// A lost first link must not lose the unit; once somebody signs in there, the command line makes no more of them.
+#[test]
+fn the_managers_first_link_can_be_made_again_until_somebody_signs_in() {
+    use caselot::common::ids::UnitId;
+    scenario(async |world| {
+        let manager = json!({"first_name": "Oriel", "last_name": "Sandoval", "email": "oriel@example.org"});
+        let made =
+            world.administrator.post("/v1/units", json!({"name": "Teal Bend", "manager": manager})).await.expect(201);
+        let unit = UnitId(made.text("/unit_id").parse().expect("an id"));
+        let again = caselot::accounts::command_line::unit_manager(&world.system(), unit).await.expect("a link");
+        let lost = made.text("/invitation_link").rsplit('#').next().expect("a secret").to_owned();
+        let accept = async |token: String| {
+            world.nobody.post("/v1/invitations/accept", json!({"token": token, "password": PASSWORD})).await
+        };
+        accept(lost).await.expect_problem(401, "bad_link");
+        accept(again).await.expect(201);
+        assert!(caselot::accounts::command_line::unit_manager(&world.system(), unit).await.is_err());
+        let nowhere = UnitId(fixture::NOTHING);
+        assert!(caselot::accounts::command_line::unit_manager(&world.system(), nowhere).await.is_err());
+    });
+}

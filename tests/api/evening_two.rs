@@ -127,3 +127,134 @@ fn a_co_coordinator_who_is_proposed_holds_nothing_up_where_the_lead_counts() {
         assert!(told.contains(&(false, "shut")) && told.contains(&(true, "waiting")), "{told:?}");
     });
 }
+
+/// What head office's newest list says of how long something holds is the last word, and a list without such a column says
+/// nothing of it.
+#[test]
+fn a_newer_list_with_an_earlier_end_counts_and_one_without_a_column_for_it_leaves_the_end_that_is_known() {
+    scenario(async |world| {
+        let row = async |requirement: &str| {
+            let standing = world.manager.get(&format!("/standings/{}", fixture::TROOP)).await.expect(200);
+            let rows = standing.at("/standing/coordinators/0/requirements");
+            let row = rows.as_array().expect("rows").iter().find(|row| row["requirement"] == requirement).cloned();
+            let row = row.expect("a row");
+            (row["outcome"].clone(), row["valid_until_on"].clone())
+        };
+        let list = async |day: &str, columns: &str, cells: &str| {
+            let text = format!(
+                "Troop,First name,Last name,E-mail,{columns}\n0101,Clara,Fontaine-Diallo,clara.fd@example.org,{cells}\n"
+            );
+            let listed = crate::intake::read(&world.manager, "role_list", day, &text).await;
+            crate::intake::apply(&world.manager, &listed).await.expect(200);
+        };
+        let columns = "Membership valid until,Screening,Screening valid until";
+        list("2040-01-07", columns, "2040-09-30,yes,2040-10-31").await;
+        assert_eq!(row("membership").await, (json!("met"), json!("2040-09-30")));
+        list("2040-01-08", "Screening", "yes").await;
+        assert_eq!(row("screening").await, (json!("met"), json!("2040-10-31")), "the day that is known stays");
+        list("2040-01-09", columns, "2040-01-15,yes,2040-01-12").await;
+        assert_eq!(row("membership").await, (json!("met"), json!("2040-01-15")));
+        assert_eq!(row("screening").await, (json!("met"), json!("2040-01-12")));
+        world.set_clock("2040-01-16T06:00:01Z".parse().expect("an instant")).await;
+        assert_eq!(row("membership").await.0, json!("expired"));
+        // A newer word by hand is one too.
+        let longer = json!({
+            "requirement": "membership", "person_id": person(&fixture::CLARA), "outcome": "met", "valid_until_on": "2040-05-01"
+        });
+        world.manager.post("/evidence", longer.clone()).await.expect(201);
+        let mut shorter = longer;
+        shorter["valid_until_on"] = json!("2040-03-01");
+        world.manager.post("/evidence", shorter).await.expect(201);
+        assert_eq!(row("membership").await, (json!("met"), json!("2040-03-01")));
+    });
+}
+
+#[test]
+fn what_was_decided_and_why_can_be_read_afterwards() {
+    scenario(async |world| {
+        let place = format!("/assignments/{}", fixture::CLARAS_ASSIGNMENT);
+        world
+            .manager
+            .post(&format!("{place}/suspend"), json!({"reason": "Three calls not answered."}))
+            .await
+            .expect(200);
+        world.manager.post(&format!("/troops/{}/sit-out", fixture::VACANT_TROOP), json!({})).await.expect(200);
+        let listed = world.overseer.get("/decisions").await.expect(200);
+        let told: Vec<(Value, Value)> = listed
+            .at("/items")
+            .as_array()
+            .expect("items")
+            .iter()
+            .map(|one| (one["decision"].clone(), one["reason"].clone()))
+            .collect();
+        assert_eq!(told, [(json!("sit_out"), Value::Null), (json!("suspend"), json!("Three calls not answered."))]);
+        let of_clara = world.manager.get(&format!("/decisions?person={}", person(&fixture::CLARA))).await.expect(200);
+        assert_eq!((of_clara.at("/items/0/troop_id"), of_clara.at("/items/1")), (json!(fixture::TROOP), Value::Null));
+        let page = world.manager.get("/decisions?limit=1").await.expect(200);
+        let next =
+            world.manager.get(&format!("/decisions?limit=1&cursor={}", page.text("/next_cursor"))).await.expect(200);
+        assert_eq!((next.at("/items/0/decision"), next.at("/next_cursor")), (json!("suspend"), Value::Null));
+        world.clara.get("/decisions").await.expect_problem(403, "forbidden");
+    });
+}
+
+#[test]
+fn an_end_that_is_known_is_in_the_queue_before_it_comes() {
+    scenario(async |world| {
+        let leave = json!({"left_on": "2040-01-25"});
+        world.manager.post(&format!("/people/{}/leave", person(&fixture::YESENIA)), leave).await.expect(200);
+        let key = fixture::YESENIAS_ASSIGNMENT.to_string();
+        let item = item(&world.manager, "find_successor", &key).await.expect("it is in the queue");
+        assert_eq!(
+            item["what"],
+            "Say who follows Yesenia Bergqvist as coordinator of troop 0102: the place ends when 2040-01-25 begins or on it."
+        );
+        assert_eq!((&item["by_at"], &item["why"]), (&json!("2040-01-25T06:00:00Z"), &json!("The coordinator leaves.")));
+        assert_eq!(item["settle"][0]["fill_in"], json!(["/person_id", "/reason"]));
+        let mut body = item["settle"][0]["body"].clone();
+        body["person_id"] = json!(person(&fixture::PIOTR));
+        body["reason"] = json!("Moves away.");
+        world.manager.post(item["settle"][0]["path"].as_str().expect("a path"), body).await.expect(201);
+        assert_eq!(self::item(&world.manager, "find_successor", &key).await, None);
+        // A leave for a gate ends too.
+        let leave =
+            json!({"gate": "order", "troop_id": fixture::TROOP, "reason": "On the phone.", "until_on": "2040-01-18"});
+        let made = world.manager.post("/overrides", leave).await.expect(201).text("/override_id");
+        let ends = self::item(&world.manager, "leave_ends", &made).await.expect("it is in the queue");
+        assert_eq!(
+            ends["what"],
+            "Settle what stands in the way of troop 0101 before 2040-01-19: its leave for the gate \"order\" ends."
+        );
+    });
+}
+
+/// Head office is told of everybody who was appointed and goes, however they go, and of nobody else.
+#[test]
+fn who_was_appointed_and_leaves_is_taken_out_of_head_offices_system() {
+    scenario(async |world| {
+        let policy = format!("/seasons/{}/policy", fixture::SEASON);
+        let found = world.manager.get(&policy).await.expect(200);
+        let mut with_steps = found.at("/policy");
+        with_steps["outside_steps"] =
+            json!([{"code": "take_out", "title": "Take the coordinator out", "event": "stood_down"}]);
+        world.manager.put(&policy, &found.etag(), with_steps).await.expect(200);
+        let due = async || {
+            let listed = world.manager.get("/outside-steps").await.expect(200).at("/items");
+            let of = |step: &Value| step["person_id"].as_str().unwrap_or_default().to_owned();
+            listed.as_array().expect("steps").iter().map(of).collect::<Vec<_>>()
+        };
+        crate::standings::clara_is_ready(world).await;
+        let appoint = format!("/assignments/{}/appoint", fixture::CLARAS_ASSIGNMENT);
+        world.manager.post(&appoint, json!({})).await.expect(200);
+        // Yesenia was never appointed: head office has never heard of her.
+        let down = format!("/assignments/{}/stand-down", fixture::YESENIAS_ASSIGNMENT);
+        world.manager.post(&down, json!({})).await.expect(200);
+        assert_eq!(due().await, [""; 0]);
+        world
+            .manager
+            .post(&format!("/people/{}/leave", person(&fixture::CLARA)), json!({"left_on": "2040-01-10"}))
+            .await
+            .expect(200);
+        assert_eq!(due().await, [person(&fixture::CLARA).to_string()]);
+    });
+}

@@ -147,7 +147,10 @@ fn whoever_is_ready_can_be_appointed_by_the_request_in_the_item() {
         world.manager.post(&suspend, json!({"reason": "A question is open."})).await.expect(200);
         let items = queue(&world.manager).await;
         let restore = one(&items, "restore_coordinator");
-        assert_eq!(restore["what"], "Restore Clara Fontaine-Diallo for troop 0101, or find another coordinator.");
+        assert_eq!(
+            restore["what"],
+            "Look whether Clara Fontaine-Diallo can be restored for troop 0101, or find another coordinator."
+        );
         settle(world, restore, 0, json!({})).await.expect(200);
         assert_eq!(kinds(&queue(&world.manager).await), [("find_coordinator", "shut"), ("file_return", "ahead")]);
     });

@@ -62,3 +62,24 @@ pub async fn void_invitations(tx: &mut Tx, unit: UnitId, person: PersonId) -> Re
     .await?;
     Ok(())
 }
+
+/// Whether anybody of the unit can sign in.
+pub(in crate::accounts) async fn has_any_account(tx: &mut Tx, unit: UnitId) -> Result<bool, ApiError> {
+    let found = sqlx::query_scalar!("select account_id from membership where unit_id = $1 limit 1", unit.0);
+    Ok(found.fetch_optional(tx.db()).await?.is_some())
+}
+
+/// The unit's first manager, with the address.
+pub(in crate::accounts) async fn first_manager(
+    tx: &mut Tx,
+    unit: UnitId,
+) -> Result<Option<(PersonId, String)>, ApiError> {
+    let row = sqlx::query!(
+        r#"select g.person_id, c.email as "email!" from role_grant g
+           join person_contact c on c.unit_id = g.unit_id and c.person_id = g.person_id
+           where g.unit_id = $1 and g.role = 'unit_manager' and g.ended_at is null and c.email is not null
+           order by g.from_at, g.grant_id limit 1"#,
+        unit.0
+    );
+    Ok(row.fetch_optional(tx.db()).await?.map(|row| (PersonId(row.person_id), row.email)))
+}

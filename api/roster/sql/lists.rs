@@ -64,20 +64,24 @@ pub(in crate::roster) struct TieRow {
 /// Who has, had or is proposed for a place in which troop: as coordinator in this season (whatever became of it), as
 /// coordinator in another season, or as a contact.
 pub(in crate::roster) async fn ties(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Vec<TieRow>, ApiError> {
+    let now = tx.now();
     let rows = sqlx::query_as!(
         TieRow,
         r#"select tie.troop_id as "troop_id!", tie.person_id as "person_id!", bool_or(tie.assigned) as "assigned!",
                bool_or(tie.lead) as "lead!"
            from (
+               -- Who has run out leads no more.
                select troop_id, person_id, season_id = $2 and withdrawn_at is null as assigned,
-                   season_id = $2 and lead and ended_at is null and declined_at is null as lead
+                   season_id = $2 and lead and ended_at is null and declined_at is null
+                       and (until_at is null or until_at > $3) as lead
                from assignment where unit_id = $1
                union all
                select troop_id, person_id, false, false from troop_contact where unit_id = $1 and ended_at is null
            ) tie
            group by tie.troop_id, tie.person_id order by tie.troop_id, tie.person_id"#,
         unit.0,
-        season.0
+        season.0,
+        now
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

@@ -1,6 +1,7 @@
 //! Waivers and overrides that wait for a second person.
 
 use chrono::{DateTime, Utc};
+use serde_json::json;
 
 use super::{ExceptionState, override_gate, rules, waive_requirement};
 use crate::auth::Tx;
@@ -55,7 +56,50 @@ pub(in crate::standings) async fn look(
         let shut = gate_named(&row.gate).into_iter().collect();
         found.push(need(NeedKind::AgreeToOverride, (path, what), row.asked_at, subject, (shut, settle)));
     }
+    found.extend(troops.iter().flat_map(|troop| leaves_ending(asked, troop)));
     Ok(found)
+}
+
+/// Gates that a troop passes by leave, which ends soon: what it stands for is still in the way then.
+fn leaves_ending(asked: &Asked, troop: &TroopThen) -> Vec<Need> {
+    let by_leave = troop.standing.gates.iter().filter(|gate| !gate.let_through.is_empty());
+    let ending = by_leave.filter_map(|gate| {
+        let leave = gate.overridden_by.as_ref().filter(|leave| leave.ends_at <= asked.ahead_until)?;
+        let day = asked.calendar.date(leave.ends_at);
+        let why: Vec<&str> = gate.let_through.iter().map(|reason| reason.sentence.as_str()).collect();
+        let what = format!(
+            "Settle what stands in the way of {{troops}} before {day}: its leave for the gate \"{}\" ends.",
+            word(gate.gate)
+        );
+        Some(Need {
+            kind: NeedKind::LeaveEnds,
+            key: leave.override_id.to_string(),
+            what,
+            why: why.join(" "),
+            since_at: None,
+            by_at: Some(leave.ends_at),
+            stake: Stake::Date,
+            troops: vec![troop.troop_id],
+            person: None,
+            look: Some(asked.path(format_args!("standings/{}", troop.troop_id))),
+            settle: vec![
+                Request::post::<OverridesGive>(
+                    asked.path("overrides"),
+                    json!({"gate": gate.gate, "troop_id": troop.troop_id}),
+                )
+                .fill_in("/reason"),
+            ],
+        })
+    });
+    ending.collect()
+}
+
+const fn word(gate: GateName) -> &'static str {
+    match gate {
+        GateName::Order => "order",
+        GateName::Collect => "collect",
+        GateName::Earn => "earn",
+    }
 }
 
 /// Whether a waiver concerns a troop: its own, or that of its coordinator.

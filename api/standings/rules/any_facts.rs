@@ -56,6 +56,7 @@ pub(super) fn a_fact() -> impl Strategy<Value = EvidenceFact> {
             source,
             recorded_at,
             seq,
+            restates: id % 3 == 0,
         })
 }
 

@@ -67,7 +67,8 @@ impl ProofFact<'_> {
 
 fn row(world: &World<'_>, asked: &Requirement, person: Option<PersonId>, graced: bool) -> RequirementStanding {
     let known: Vec<_> = known(world, asked, person).collect();
-    let proofs: Vec<_> = known.iter().filter_map(|&fact| proof(asked, fact)).collect();
+    let proofs = known.iter().filter_map(|&fact| proof(asked, fact));
+    let proofs: Vec<_> = proofs.filter(|one| !known.iter().any(|later| restates(asked, later, one.fact))).collect();
     let against: Vec<_> = known.iter().copied().filter(|fact| speaks_against(fact)).collect();
     let mut row = blank(asked);
     let standing = proofs.iter().filter(|proof| proof.holds(world) && !against.iter().any(|no| beats(no, proof.fact)));
@@ -144,6 +145,13 @@ fn proof<'a>(asked: &Requirement, fact: &'a EvidenceFact) -> Option<ProofFact<'a
     };
     (fact.outcome == EvidenceOutcome::Met && source_proves(asked, fact.source) && enough)
         .then(|| ProofFact { fact, last_day: last_day(asked, fact) })
+}
+
+/// Whether a later proof says anew how long the requirement holds, so that an earlier one counts no longer.
+fn restates(asked: &Requirement, later: &EvidenceFact, earlier: &EvidenceFact) -> bool {
+    let after =
+        (later.observed_on, later.seq, later.evidence_id) > (earlier.observed_on, earlier.seq, earlier.evidence_id);
+    later.restates && after && proof(asked, later).is_some()
 }
 
 fn source_proves(asked: &Requirement, source: EvidenceSource) -> bool {

@@ -109,6 +109,8 @@ pub struct EvidenceFact {
     pub recorded_at: DateTime<Utc>,
     /// Its place in the unit's log.
     pub seq: i64,
+    /// Whether it says anew how long the requirement holds: what was said before it counts no longer.
+    pub restates: bool,
 }
 
 /// What a fact says. New values may come.

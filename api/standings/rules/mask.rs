@@ -1,5 +1,7 @@
 //! What others than the unit manager and the overseer see of a standing.
 
+use chrono::{DateTime, Utc};
+
 use super::{ReasonCode, RequirementOutcome, RequirementStanding, Standing, Step, StepCode, wording};
 use crate::common::ids::PersonId;
 use crate::seasons::policy::RequirementKind;
@@ -45,6 +47,18 @@ impl Standing {
             }
         }
         let told = |code: &String, person| screenings.iter().any(|(of, who)| of == code && *who == person);
+        // When an answer changes would tell the day that a screening runs out.
+        let days: Vec<_> = self
+            .lapses
+            .iter()
+            .filter(|lapse| told(&lapse.requirement, lapse.person_id))
+            .map(|one| one.lapses_at)
+            .collect();
+        let untold = |at: &DateTime<Utc>| !days.contains(at);
+        self.changes_at = self.changes_at.filter(untold);
+        for gate in &mut self.gates {
+            gate.changes_at = gate.changes_at.filter(untold);
+        }
         self.lapses.retain(|lapse| !told(&lapse.requirement, lapse.person_id));
         let tells = |step: &Step| {
             step.code == StepCode::Renew && step.requirement.as_ref().is_some_and(|code| told(code, step.person_id))
@@ -58,19 +72,20 @@ impl Standing {
 
     /// The standing as a viewer sees it: states and gates, no requirement, reason or step of anybody.
     #[must_use]
-    pub fn states_only(mut self) -> Self {
-        self.reasons.clear();
-        self.next_step = None;
-        self.requirements.clear();
+    pub fn states_only(self) -> Self {
+        let mut seen = self.masked();
+        seen.reasons.clear();
+        seen.next_step = None;
+        seen.requirements.clear();
         // Who coordinates is no total.
-        self.coordinators.clear();
-        for gate in &mut self.gates {
+        seen.coordinators.clear();
+        for gate in &mut seen.gates {
             gate.reasons.clear();
             gate.ahead.clear();
             gate.let_through.clear();
         }
-        self.lapses.clear();
-        self
+        seen.lapses.clear();
+        seen
     }
 }
 

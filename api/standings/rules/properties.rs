@@ -33,7 +33,8 @@ proptest! {
                 Some(one) => (one.requirement.clone(), one.person_id),
                 None => (more.requirement, more.person_id),
             };
-            EvidenceFact { requirement, person_id, outcome: EvidenceOutcome::Met, seq: 50, ..more }
+            // What says a day anew may say an earlier one, and is no mere addition.
+            EvidenceFact { requirement, person_id, outcome: EvidenceOutcome::Met, seq: 50, restates: false, ..more }
         }));
         let after = standing(&policy, &calendar(), &richer, now);
         for (was, is) in before.gates.iter().zip(&after.gates) {

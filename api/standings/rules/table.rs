@@ -136,6 +136,27 @@ fn a_proof_holds_to_the_end_of_its_last_local_day() {
     assert_eq!(lapse.before.milestone, "opening_orders_due");
 }
 
+/// Who looks again and names a day has the last word on it, sooner or later than before; a fact from before it has not.
+#[test]
+fn a_day_that_is_said_anew_replaces_the_one_before() {
+    let until = |last: &'static str, restates: bool| {
+        move |fact: &mut EvidenceFact| {
+            fact.valid_until_on = Some(day(last));
+            fact.restates = restates;
+        }
+    };
+    let told = Told::with_lead().evidence("screening", Some(LEAD), Met, "2026-10-01", until("2027-09-30", true));
+    for (later, restates, expected) in
+        [("2026-10-15", true, "2026-10-20"), ("2026-10-15", false, "2027-09-30"), ("2026-09-15", true, "2027-09-30")]
+    {
+        let more = told.clone().evidence("screening", Some(LEAD), Met, later, until("2026-10-20", restates));
+        let at = more.at("2026-10-16T12:00:00Z");
+        assert_eq!(row(&at, "screening").valid_until_on, Some(day(expected)), "{later} {restates}");
+    }
+    let over = told.evidence("screening", Some(LEAD), Met, "2026-10-15", until("2026-10-20", true)).at(NOVEMBER);
+    assert_eq!(row(&over, "screening").outcome, RequirementOutcome::Expired);
+}
+
 #[test]
 fn months_count_from_the_day_of_the_proof_and_a_season_from_its_start() {
     let mut told = Told::with_lead();

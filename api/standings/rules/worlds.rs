@@ -110,6 +110,7 @@ impl Told {
             source: EvidenceSource::List,
             recorded_at: at(&format!("{on}T22:00:00Z")),
             seq: self.seq,
+            restates: false,
         };
         more(&mut fact);
         self.facts.evidence.push(fact);

@@ -54,6 +54,7 @@ pub(in super::super) struct EvidenceRow {
     pub source: String,
     pub recorded_at: DateTime<Utc>,
     pub log_seq: i64,
+    pub restates: bool,
 }
 
 /// The evidence about these troops and people, as far as the unit's log had come; without what had been
@@ -69,7 +70,7 @@ pub(in super::super) async fn evidence(
         EvidenceRow,
         r#"select evidence_id as "evidence_id!", requirement as "requirement!", person_id, troop_id, outcome as "outcome!",
                   observed_on as "observed_on!", valid_until_on, score_percent, source as "source!",
-                  recorded_at as "recorded_at!", log_seq as "log_seq!"
+                  recorded_at as "recorded_at!", log_seq as "log_seq!", restates as "restates!"
            from evidence
            where unit_id = $1 and season_id = $2 and (troop_id = any ($3) or person_id = any ($4)) and log_seq <= $5
              and not exists (select 1 from withdrawn_list w
@@ -78,7 +79,7 @@ pub(in super::super) async fn evidence(
                              where w.unit_id = $1 and w.evidence_id = evidence.evidence_id and w.log_seq <= $5)
            union all
            select evidence_id, requirement, person_id, null, outcome, observed_on, valid_until_on, null, source,
-                  recorded_at, log_seq
+                  recorded_at, log_seq, restates
            from screening_evidence
            where unit_id = $1 and season_id = $2 and person_id = any ($4) and log_seq <= $5
              and not exists (select 1 from withdrawn_list w

@@ -122,6 +122,7 @@ impl Book {
             source: EvidenceSource::List,
             recorded_at: at(&format!("{on}T18:00:00Z")),
             seq,
+            restates: false,
         };
         more(&mut fact);
         for (number, facts) in self.troops.iter_mut().enumerate() {
