@@ -70,10 +70,12 @@ pub enum EndedBecause {
     RanOut,
     /// It was one person's twice, before two rows of that person became one.
     Merged,
+    /// The troop went into another one, or a part of it became a troop of its own.
+    Regrouped,
 }
 
 impl EndedBecause {
-    const ALL: [Self; 5] = [Self::StoodDown, Self::Replaced, Self::Left, Self::RanOut, Self::Merged];
+    const ALL: [Self; 6] = [Self::StoodDown, Self::Replaced, Self::Left, Self::RanOut, Self::Merged, Self::Regrouped];
 
     pub(super) fn name(self) -> &'static str {
         match self {
@@ -82,6 +84,7 @@ impl EndedBecause {
             Self::Left => "left",
             Self::RanOut => "ran_out",
             Self::Merged => "merged",
+            Self::Regrouped => "regrouped",
         }
     }
 

@@ -43,7 +43,7 @@ impl Duty {
 }
 
 /// A person of a troop who is not its coordinator: a vacant troop is chased through them. It gives no scope.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct TroopContact {
     /// The troop.
     pub troop_id: TroopId,

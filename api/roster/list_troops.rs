@@ -37,7 +37,7 @@ pub struct TroopsQuery {
     #[garde(skip)]
     #[param(value_type = Option<uuid::Uuid>)]
     season: Option<SeasonId>,
-    /// The troop with this number; leading zeros and spaces do not matter.
+    /// The troop with this number; leading zeros and spaces do not matter. Also one that went into another troop.
     #[garde(length(chars, min = 1, max = 20))]
     #[param(min_length = 1, max_length = 20)]
     number: Option<String>,
@@ -63,6 +63,8 @@ crate::page!(
 );
 
 /// List the troops that you may see, by number.
+///
+/// A troop that went into another one in the season is left out, unless it is asked for by its number.
 #[utoipa::path(tag = "roster", params(RosterPath, TroopsQuery), extensions(("x-permission" = json!(TroopsRead::NAME))), responses((status = 200, description = "The troops.", body = TroopPage), Problems))]
 #[get("/v1/units/{unit_id}/troops")]
 pub async fn list_troops(
@@ -81,6 +83,7 @@ pub async fn list_troops(
     let wanted = Wanted {
         season,
         number_key: number_key.as_deref(),
+        merged: number.is_some(),
         after,
         limit: search.is_none().then(|| i64::from(limit) + 1),
     };

@@ -10,5 +10,6 @@ pub(super) mod lists;
 pub(super) mod needs;
 pub(super) mod one_person;
 pub(super) mod people;
+pub(super) mod regrouping;
 pub(super) mod taken_back;
 pub(super) mod troops;

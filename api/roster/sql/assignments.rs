@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::auth::permission::AssignmentsChange;
+use crate::auth::permission::{AssignmentsChange, Permission};
 use crate::auth::{Permit, Scope, Tx};
 use crate::common::ids::{AssignmentId, PersonId, SeasonId, TroopId, UnitId};
 use crate::error::{ApiError, Code, OnConstraint as _};
@@ -104,9 +104,9 @@ pub(in crate::roster) async fn list(
 }
 
 /// Ends those of a troop whose time is over, at the end that they had: who comes after them needs their place.
-pub(in crate::roster) async fn end_what_ran_out(
+pub(in crate::roster) async fn end_what_ran_out<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     season: SeasonId,
     troop: TroopId,
     log_seq: i64,
@@ -131,9 +131,9 @@ pub(in crate::roster) async fn end_what_ran_out(
     Ok(())
 }
 
-pub(in crate::roster) async fn insert(
+pub(in crate::roster) async fn insert<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     row: &AssignmentRow,
     log_seq: i64,
 ) -> Result<(), ApiError> {
@@ -162,9 +162,9 @@ pub(in crate::roster) async fn insert(
 }
 
 /// Writes what a person has decided about a proposal; the version goes up by one.
-pub(in crate::roster) async fn decide(
+pub(in crate::roster) async fn decide<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     row: &AssignmentRow,
     log_seq: i64,
 ) -> Result<(), ApiError> {

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::auth::permission::AssignmentsChange;
+use crate::auth::permission::Permission;
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{PersonId, TroopId, UnitId};
 use crate::error::ApiError;
@@ -39,9 +39,9 @@ pub(in crate::roster) async fn list(
     Ok(rows.fetch_all(tx.db()).await?)
 }
 
-pub(in crate::roster) async fn lock(
+pub(in crate::roster) async fn lock<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     troop: TroopId,
     person: PersonId,
     duty: &str,
@@ -65,9 +65,9 @@ pub(in crate::roster) async fn troop_exists(tx: &mut Tx, unit: UnitId, troop: Tr
 }
 
 /// Writes a duty that somebody takes on, or takes on again.
-pub(in crate::roster) async fn keep(
+pub(in crate::roster) async fn keep<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     row: &TroopContactRow,
     log_seq: i64,
 ) -> Result<(), ApiError> {

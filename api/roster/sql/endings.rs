@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::assignments::AssignmentRow;
-use crate::auth::permission::{AssignmentsChange, PeopleChange};
+use crate::auth::permission::{AssignmentsChange, PeopleChange, Permission};
 use crate::auth::{Permit, Scope, Tx};
 use crate::common::ids::{AssignmentId, PersonId, SeasonId, TakeOverId, TroopId, UnitId};
 use crate::error::ApiError;
@@ -30,9 +30,9 @@ pub(in crate::roster) async fn replaced(
 }
 
 /// The open assignment of a person in a troop's season, confirmed or only proposed.
-pub(in crate::roster) async fn open_of(
+pub(in crate::roster) async fn open_of<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     season: SeasonId,
     troop: TroopId,
     person: PersonId,
