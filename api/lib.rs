@@ -18,6 +18,7 @@ pub mod cli;
 pub mod common;
 pub mod error;
 pub mod evidence;
+pub mod exports;
 pub mod frozen;
 pub mod intake;
 pub mod jobs;
@@ -126,6 +127,7 @@ pub const FEATURES: &[Feature] = &[
     intake::feature(),
     returns::feature(),
     outside_steps::feature(),
+    exports::feature(),
     needs::feature(),
     pages::feature(),
 ];

@@ -14,6 +14,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::{RegroupingId, SeasonId, TroopId};
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Problems};
 use crate::seasons;
 
@@ -30,6 +31,10 @@ pub struct RegroupingsQuery {
     #[garde(skip)]
     #[param(value_type = Option<uuid::Uuid>)]
     troop: Option<TroopId>,
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -43,7 +48,7 @@ pub struct RegroupingsQuery {
 
 crate::page!(
     /// Regroupings, the first one first.
-    RegroupingPage of Regrouping
+    RegroupingPage of Regrouping, since
 );
 
 /// List which troops of a season became one, and which were split, the first one first.
@@ -57,14 +62,16 @@ pub async fn list_regroupings(
     _path: Path<RosterPath>,
     query: Query<RegroupingsQuery>,
 ) -> Result<Answer<RegroupingPage>, ApiError> {
-    let RegroupingsQuery { season, troop, limit, cursor } = query.0;
+    let RegroupingsQuery { season, troop, updated_since, limit, cursor } = query.0;
     let unit = permit.unit()?;
-    let filters = ("regroupings", unit, season, troop);
+    let filters = ("regroupings", unit, season, troop, updated_since);
     let after: Option<RegroupingId> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
+    let log_seq = tx.log_seq().await?;
     let season = seasons::resolve(&mut tx, unit, season).await?.season_id;
     let bounds = (after, i64::from(limit) + 1);
-    let mut rows = sql::list(&mut tx, unit, permit.read_scope(), (season, troop), bounds).await?;
+    let mut rows =
+        sql::list(&mut tx, unit, permit.read_scope(), (season, troop, updated_since.map(Since::seq)), bounds).await?;
     let more = page::cut(&mut rows, limit);
     // A reason is somebody's words about people.
     let people = permit.actor().scope::<PeopleRead>();
@@ -76,6 +83,6 @@ pub async fn list_regroupings(
     let items: Vec<Regrouping> = items.collect();
     let next_cursor =
         items.last().filter(|_| more).map(|row| page::encode(&row.regrouping_id, &filters)).transpose()?;
-    let page = RegroupingPage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = RegroupingPage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }

@@ -17,6 +17,7 @@ mod change_person;
 mod change_troop;
 mod confirm_assignment;
 mod decline_assignment;
+mod directory;
 mod end_grant;
 mod end_troop_contact;
 mod erase_person;
@@ -48,6 +49,8 @@ mod split_troop;
 mod sql;
 mod taken_back;
 
+pub use directory::{DirectoryPerson, DirectoryTroop, Sight, directory, sight};
+pub use find_troop::TroopKind;
 pub use lists::{KnownPerson, KnownRoster, KnownTroop, fill_in, known, make_known, propose};
 pub use rules::number_key;
 pub use taken_back::{MadeByList, built_on, hold_proposals, take_back};

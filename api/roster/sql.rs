@@ -2,6 +2,7 @@
 
 pub(super) mod assignments;
 pub(super) mod contacts;
+pub(super) mod directory;
 pub(super) mod endings;
 pub(super) mod erasure;
 pub(super) mod grants;

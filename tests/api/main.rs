@@ -17,6 +17,8 @@ mod evidence_about_many;
 #[cfg(test)]
 mod exceptions;
 #[cfg(test)]
+mod exports;
+#[cfg(test)]
 mod faults;
 #[cfg(test)]
 mod framing;
@@ -62,5 +64,7 @@ mod standings;
 mod tokens;
 #[cfg(test)]
 mod units;
+#[cfg(test)]
+mod updated_since;
 #[cfg(test)]
 mod versions;

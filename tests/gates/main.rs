@@ -25,6 +25,8 @@ mod openapi;
 #[cfg(test)]
 mod operations;
 #[cfg(test)]
+mod polling;
+#[cfg(test)]
 mod refusals;
 #[cfg(test)]
 mod table;

@@ -70,6 +70,8 @@ pub(in crate::roster) struct Wanted {
     pub person: Option<PersonId>,
     /// Only open proposals, or only what is none.
     pub proposed: Option<bool>,
+    /// Only those that changed after this number of the log.
+    pub since: Option<i64>,
     pub after: Option<AssignmentId>,
     pub limit: i64,
 }
@@ -89,7 +91,7 @@ pub(in crate::roster) async fn list(
          where unit_id = $1 and ($2::uuid[] is null or troop_id = any ($2)) and season_id = $3
            and ($4::uuid is null or troop_id = $4) and ($5::uuid is null or person_id = $5)
            and ($6::boolean is null or (confirmed_at is null and declined_at is null and ended_at is null) = $6)
-           and ($7::uuid is null or assignment_id > $7)
+           and ($7::uuid is null or assignment_id > $7) and ($9::bigint is null or log_seq > $9)
          order by assignment_id limit $8",
         unit.0,
         within.as_deref(),
@@ -98,7 +100,8 @@ pub(in crate::roster) async fn list(
         wanted.person.map(|person| person.0),
         wanted.proposed,
         wanted.after.map(|assignment| assignment.0),
-        wanted.limit
+        wanted.limit,
+        wanted.since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

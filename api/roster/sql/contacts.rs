@@ -21,20 +21,22 @@ pub(in crate::roster) async fn list(
     tx: &mut Tx,
     unit: UnitId,
     troop: TroopId,
-    after: Option<(PersonId, String)>,
-    limit: i64,
+    since: Option<i64>,
+    (after, limit): (Option<(PersonId, String)>, i64),
 ) -> Result<Vec<TroopContactRow>, ApiError> {
     let (person, duty) = after.map(|(person, duty)| (person.0, duty)).unzip();
     let rows = sqlx::query_as!(
         TroopContactRow,
         "select troop_id, person_id, duty, from_at, ended_at from troop_contact
          where unit_id = $1 and troop_id = $2 and ($3::uuid is null or (person_id, duty) > ($3, $4::text))
+           and ($6::bigint is null or log_seq > $6)
          order by person_id, duty limit $5",
         unit.0,
         troop.0,
         person,
         duty,
-        limit
+        limit,
+        since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

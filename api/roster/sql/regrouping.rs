@@ -155,7 +155,7 @@ pub(in crate::roster) async fn list(
     tx: &mut Tx,
     unit: UnitId,
     scope: &Scope,
-    (season, troop): (SeasonId, Option<TroopId>),
+    (season, troop, since): (SeasonId, Option<TroopId>, Option<i64>),
     (after, limit): (Option<RegroupingId>, i64),
 ) -> Result<Vec<RegroupingRow>, ApiError> {
     let within = scope.troops();
@@ -169,13 +169,15 @@ pub(in crate::roster) async fn list(
          where r.unit_id = $1 and r.season_id = $2
            and ($3::uuid[] is null or (r.from_troop_id = any ($3) and r.to_troop_id = any ($3)))
            and ($4::uuid is null or $4 in (r.from_troop_id, r.to_troop_id)) and ($5::uuid is null or r.regrouping_id > $5)
+           and ($7::bigint is null or r.log_seq > $7)
          order by r.regrouping_id limit $6",
         unit.0,
         season.0,
         within.as_deref(),
         troop.map(|troop| troop.0),
         after.map(|one| one.0),
-        limit
+        limit,
+        since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

@@ -75,6 +75,8 @@ pub(in crate::roster) struct Wanted<'a> {
     pub number_key: Option<&'a str>,
     /// Whether also those that went into another troop of that season.
     pub merged: bool,
+    /// Only those that changed, themselves or in that season, after this number of the log.
+    pub since: Option<i64>,
     pub after: Option<TroopId>,
     /// None for all of them, where what was typed has yet to be looked for.
     pub limit: Option<i64>,
@@ -99,6 +101,7 @@ pub(in crate::roster) async fn list(
            left join regrouping s on s.unit_id = t.unit_id and s.season_id = $3 and s.to_troop_id = t.troop_id and s.kind = 'split'
            where t.unit_id = $1 and ($2::uuid[] is null or t.troop_id = any ($2))
              and ($4::text is null or t.number_key = $4) and ($7 or ts.ended_at is null)
+             and ($8::bigint is null or t.log_seq > $8 or ts.log_seq > $8)
              and ($5::uuid is null or (length(t.number_key), t.number_key)
                  > (select length(last.number_key), last.number_key from troop last
                     where last.unit_id = $1 and last.troop_id = $5))
@@ -109,7 +112,8 @@ pub(in crate::roster) async fn list(
         wanted.number_key,
         wanted.after.map(|troop| troop.0),
         wanted.limit,
-        wanted.merged
+        wanted.merged,
+        wanted.since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }
