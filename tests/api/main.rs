@@ -9,6 +9,8 @@ mod accounts;
 #[cfg(test)]
 mod decisions;
 #[cfg(test)]
+mod decisions_about_many;
+#[cfg(test)]
 mod evening;
 #[cfg(test)]
 mod evidence;

@@ -98,6 +98,7 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("refresh_session", Manager, 401, "the token is nobody's"),
     ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
+    ("take_decisions", Manager, 409, "the stamp of an example is of no preview"),
     ("tick_outside_steps", Manager, 422, "the demo's policy names no outside steps"),
     ("choose_sheet", Manager, 409, "no list of the demo is a workbook with several sheets"),
     ("erase_person", Manager, 409, "whoever still has a place in the unit leaves first"),
