@@ -76,6 +76,7 @@ fn now(
             requirements: own,
             coordinators,
             gates: Vec::new(),
+            begins: vec![],
             lapses: Vec::new(),
             changes_at: None,
         },

@@ -37,6 +37,7 @@ impl Standing {
         self.reasons.clear();
         self.next_step = None;
         self.requirements.clear();
+        self.begins.clear();
         for coordinator in &mut self.coordinators {
             coordinator.requirements.clear();
             coordinator.next_step = None;
