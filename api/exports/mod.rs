@@ -6,6 +6,8 @@
 mod export_roster;
 mod table;
 
+pub use export_roster::ExportFormat;
+
 use utoipa_actix_web::service_config::ServiceConfig;
 
 use crate::Feature;

@@ -9,6 +9,8 @@
 mod support;
 
 #[cfg(test)]
+mod canaries;
+#[cfg(test)]
 mod catalog;
 #[cfg(test)]
 mod document;
