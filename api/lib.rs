@@ -18,6 +18,7 @@ pub mod cli;
 pub mod common;
 pub mod error;
 pub mod evidence;
+pub mod exports;
 pub mod frozen;
 pub mod intake;
 pub mod jobs;
@@ -26,6 +27,7 @@ pub mod migrate;
 pub mod need;
 pub mod needs;
 pub mod one_person;
+pub mod one_troop;
 pub mod outside_steps;
 pub mod pages;
 pub mod parser_door;
@@ -62,6 +64,8 @@ pub struct Feature {
     pub needs: Option<need::Look>,
     /// What follows a person into another row, when two rows are one person.
     pub merge_people: Option<one_person::PersonMerge>,
+    /// What of it ends when a troop goes into another one.
+    pub merge_troops: Option<one_troop::TroopMerge>,
     /// What it takes away when a person is erased.
     pub erasers: &'static [one_person::Eraser],
 }
@@ -70,13 +74,20 @@ impl Feature {
     /// A feature with routes alone; what else it hands over is added below.
     #[must_use]
     pub const fn new(name: &'static str, about: &'static str, routes: fn(&mut ServiceConfig<'_>)) -> Self {
-        Self { name, about, routes, tick: None, needs: None, merge_people: None, erasers: &[] }
+        Self { name, about, routes, tick: None, needs: None, merge_people: None, merge_troops: None, erasers: &[] }
     }
 
     /// With what follows a person into another row.
     #[must_use]
     pub const fn merging_people(mut self, follow: one_person::PersonMerge) -> Self {
         self.merge_people = Some(follow);
+        self
+    }
+
+    /// With what of it ends when a troop goes into another one.
+    #[must_use]
+    pub const fn merging_troops(mut self, follow: one_troop::TroopMerge) -> Self {
+        self.merge_troops = Some(follow);
         self
     }
 
@@ -116,6 +127,7 @@ pub const FEATURES: &[Feature] = &[
     intake::feature(),
     returns::feature(),
     outside_steps::feature(),
+    exports::feature(),
     needs::feature(),
     pages::feature(),
 ];

@@ -3,14 +3,17 @@
 //! Appoint, suspend, restore and stand down concern an assignment; sit out and rejoin a troop's season. A decision is a
 //! fact with its time and its maker, never changed: the opposite decision takes it back. No decision writes a state; the
 //! standing is computed from decisions and evidence. Appointing or restoring with an open requirement is refused, naming
-//! what is open and who can close it.
+//! what is open and who can close it. Many can be decided about in one request, as they were previewed: all of them or none.
 
+mod candidates;
 mod decide;
 mod list_decisions;
 mod needs;
+mod preview_decisions;
 mod rules;
 mod season;
 mod sql;
+mod take_decisions;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -34,6 +37,8 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(decide::restore_coordinator)
         .service(decide::stand_down_coordinator)
         .service(list_decisions::list_decisions)
+        .service(preview_decisions::preview_decisions)
+        .service(take_decisions::take_decisions)
         .service(season::sit_out_troop)
         .service(season::rejoin_troop);
 }

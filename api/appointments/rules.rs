@@ -127,6 +127,7 @@ mod tests {
             requirements: vec![],
             coordinators: vec![coordinator],
             gates: vec![],
+            begins: vec![],
             lapses: vec![],
             changes_at: None,
         };

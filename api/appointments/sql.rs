@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::auth::permission::Permission;
+use crate::auth::permission::{DecisionsTake, Permission};
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{AssignmentId, DecisionId, PersonId, SeasonId, TroopId, UnitId};
 use crate::error::{ApiError, Code};
@@ -44,6 +44,31 @@ pub(super) async fn lock<P: Permission>(
         season: SeasonId(row.season_id),
         person: PersonId(row.person_id),
     })
+}
+
+/// Those of these assignments that are of a season. Their troops are still to be held.
+pub(super) async fn find(
+    tx: &mut Tx,
+    by: &Permit<DecisionsTake>,
+    season: SeasonId,
+    assignments: &[AssignmentId],
+) -> Result<Vec<LockedAssignment>, ApiError> {
+    let ids: Vec<Uuid> = assignments.iter().map(|one| one.0).collect();
+    let rows = sqlx::query!(
+        "select assignment_id, troop_id, person_id from assignment
+         where unit_id = $1 and season_id = $2 and assignment_id = any ($3) order by assignment_id",
+        by.unit()?.0,
+        season.0,
+        &ids
+    );
+    let rows = rows.fetch_all(tx.db()).await?;
+    let found = rows.into_iter().map(|row| LockedAssignment {
+        id: AssignmentId(row.assignment_id),
+        troop: TroopId(row.troop_id),
+        season,
+        person: PersonId(row.person_id),
+    });
+    Ok(found.collect())
 }
 
 /// Ends an assignment: with it goes the person's reach over the troop.

@@ -66,6 +66,11 @@ pub(super) async fn lock_head(db: &mut PgConnection, unit: Option<UnitId>) -> Re
     }
 }
 
+pub(super) async fn head_seq(db: &mut PgConnection, unit: UnitId) -> Result<i64, ApiError> {
+    let seq = sqlx::query_scalar!("select seq from unit_log_head where unit_id = $1", unit.0);
+    Ok(seq.fetch_one(db).await?)
+}
+
 pub(super) async fn append(db: &mut PgConnection, head: &Head, cause: &Cause, subjects: &str) -> Result<(), ApiError> {
     let (seq, at) = (head.next_seq(), head.at(cause.now));
     let (actor, action, request) = (cause.actor.as_str(), cause.action.as_str(), cause.request_id.as_str());

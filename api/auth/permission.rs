@@ -108,6 +108,8 @@ permissions! {
     TroopsRead          "troops.read"           TroopsRead           false  false   false;
     /// Add and change troops.
     TroopsChange        "troops.change"         TroopsRead           true   false   false;
+    /// Merge and split troops.
+    TroopsRegroup       "troops.regroup"        TroopsRead           true   true    false;
     /// See who coordinates which troop.
     AssignmentsRead     "assignments.read"      AssignmentsRead      false  false   false;
     /// Name, confirm, decline and end coordinators.

@@ -110,6 +110,15 @@ impl Tx {
         self.replay().await
     }
 
+    /// How far the unit's log had come. Read it before the rows for which it is told.
+    ///
+    /// # Errors
+    /// Database faults; outside a unit there is no such log.
+    pub async fn log_seq(&mut self) -> Result<i64, ApiError> {
+        let unit = self.unit.ok_or_else(|| ApiError::broken("the log of no unit"))?;
+        chain::head_seq(self.db(), unit).await
+    }
+
     /// The log number of this change, to be written into the facts it makes. Takes the head of the log, which is the
     /// last lock: lock everything else before.
     ///

@@ -91,7 +91,7 @@ macro_rules! answers {
                 self.header("etag", super::etag::etag(version))
             }
 
-            /// Leaves text keys of the body, such as `stands_at`, out of its weak `ETag`: the same answer a second later is
+            /// Leaves keys of the body that hold a text or a number, such as `stands_at`, out of its weak `ETag`: the same answer a second later is
             /// the same answer, and a poller gets 304. Of each the first in the body counts.
             #[must_use]
             pub fn tag_without(mut self, keys: &[&str]) -> Self {
@@ -158,6 +158,14 @@ impl File {
             body: body.into(),
             untagged: Vec::new(),
         })
+    }
+
+    /// With a weak `ETag` that is the digest of something else than the bytes: of all that matters in a file whose bytes
+    /// say at which instant it was made.
+    #[must_use]
+    pub fn tagged_by(mut self, all_that_matters: &[u8]) -> Self {
+        self.0.headers.push(("etag".to_owned(), weak_tag(&Sha256::digest(all_that_matters))));
+        self
     }
 
     /// A page or text to show.
@@ -228,11 +236,13 @@ fn plain(tag: &str) -> &str {
     tag.strip_prefix("W/").unwrap_or(tag)
 }
 
-/// Where the text of a key stands in a JSON object. No text can hold the key with its quotation marks: they are escaped.
+/// Where the text or the number of a key stands in a JSON object. No text can hold the key with its quotation marks: they are escaped.
 fn text_of(body: &[u8], key: &str) -> Option<std::ops::Range<usize>> {
-    let begin = format!("\"{key}\":\"");
+    let begin = format!("\"{key}\":");
     let start = body.windows(begin.len()).position(|part| part == begin.as_bytes())?.checked_add(begin.len())?;
-    let length = body.get(start..)?.iter().position(|byte| *byte == b'"')?;
+    let (start, ends): (usize, &[u8]) =
+        if body.get(start) == Some(&b'"') { (start.checked_add(1)?, b"\"") } else { (start, b",}") };
+    let length = body.get(start..)?.iter().position(|byte| ends.contains(byte))?;
     Some(start..start.checked_add(length)?)
 }
 
@@ -244,6 +254,9 @@ fn body_tag(reply: &Reply) -> String {
         from = part.end;
     }
     digest.update(reply.body.get(from..).unwrap_or_default());
-    let digest = digest.finalize();
+    weak_tag(&digest.finalize())
+}
+
+fn weak_tag(digest: &[u8]) -> String {
     format!("W/\"{}\"", URL_SAFE_NO_PAD.encode(digest.get(..12).unwrap_or_default()))
 }

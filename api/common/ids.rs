@@ -68,6 +68,8 @@ ids! {
     AssignmentId
     /// One coordinator taking over from another.
     TakeOverId
+    /// Two troops becoming one, or one becoming two.
+    RegroupingId
     /// One immutable fact about a requirement.
     EvidenceId
     /// One decision (appoint, suspend, ...).

@@ -13,5 +13,6 @@ pub mod nicknames;
 pub mod page;
 pub mod shape;
 pub mod short_text;
+pub mod since;
 pub mod text;
 pub mod words;

@@ -24,9 +24,25 @@ pub const fn default_limit() -> u16 {
 }
 
 /// Declares the page type of a list: `page!(/// doc TroopPage of Troop);`. A concrete type each, since client generators
-/// dislike generic ones.
+/// dislike generic ones. With `, since` it also says how far the log had come (`common::since`).
 #[macro_export]
 macro_rules! page {
+    ($(#[$doc:meta])* $name:ident of $item:ty, since) => {
+        $(#[$doc])*
+        #[derive(Debug, serde::Serialize, utoipa::ToSchema)]
+        pub struct $name {
+            /// How far the unit's log had come before these rows were read: send that of the first page as `updated_since`
+            /// next time.
+            #[schema(minimum = 0)]
+            pub log_seq: i64,
+            /// The rows of this page.
+            #[schema(max_items = 200)]
+            pub items: Vec<$item>,
+            /// Send it as `cursor` to get the next page; null on the last one.
+            #[schema(required = true, max_length = 1000)]
+            pub next_cursor: Option<String>,
+        }
+    };
     ($(#[$doc:meta])* $name:ident of $item:ty) => {
         $(#[$doc])*
         #[derive(Debug, serde::Serialize, utoipa::ToSchema)]

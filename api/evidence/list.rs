@@ -12,6 +12,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::{EvidenceId, PersonId, SeasonId, TroopId};
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Problems};
 use crate::seasons;
 use crate::standings::{self, FactsWanted, RecordedFact};
@@ -37,6 +38,10 @@ pub struct FactsQuery {
     #[garde(length(min = 1, max = 40))]
     #[param(min_length = 1, max_length = 40)]
     requirement: Option<String>,
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -50,7 +55,7 @@ pub struct FactsQuery {
 
 crate::page!(
     /// Facts as they were recorded, the newest first.
-    FactPage of RecordedFact
+    FactPage of RecordedFact, since
 );
 
 /// List the facts about requirements as they were recorded, the newest first: by whom, from which list and row, and what
@@ -65,20 +70,22 @@ pub async fn list_evidence(
     _path: Path<EvidencePath>,
     query: Query<FactsQuery>,
 ) -> Result<Answer<FactPage>, ApiError> {
-    let FactsQuery { season, person, troop, requirement, limit, cursor } = query.0;
+    let FactsQuery { season, person, troop, requirement, updated_since, limit, cursor } = query.0;
     let unit = permit.unit()?;
-    let filters = ("evidence", season, person, troop, requirement.clone());
+    let filters = ("evidence", season, person, troop, requirement.clone(), updated_since);
     let after: Option<EvidenceId> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
+    let log_seq = tx.log_seq().await?;
     let season = seasons::resolve(&mut tx, unit, season).await?.season_id;
     let screenings = permit.holds::<ScreeningsRead>();
-    let wanted = FactsWanted { person, troop, requirement, screenings, after, limit: i64::from(limit) + 1 };
+    let since = updated_since.map(Since::seq);
+    let wanted = FactsWanted { person, troop, requirement, screenings, since, after, limit: i64::from(limit) + 1 };
     let mut items = standings::facts_on_record(&mut tx, unit, season, &wanted).await?;
     let more = page::cut(&mut items, limit);
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.evidence_id, &filters)).transpose()?;
     let looked_at: Vec<EvidenceId> = items.iter().filter(|fact| fact.screening).map(|fact| fact.evidence_id).collect();
-    let page = FactPage { items, next_cursor };
-    let answer = Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref());
+    let page = FactPage { log_seq, items, next_cursor };
+    let answer = Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref());
     if looked_at.is_empty() {
         return Ok(answer);
     }

@@ -18,6 +18,7 @@ use crate::common::body::{Path, Query};
 use crate::common::etag::etag;
 use crate::common::ids::{IntakeId, SeasonId};
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Problems};
 
 /// Which page of lists.
@@ -25,6 +26,10 @@ use crate::error::{ApiError, Problems};
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct IntakesQuery {
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -66,7 +71,7 @@ pub struct IntakeSummary {
 
 crate::page!(
     /// Uploaded lists, the newest first.
-    IntakePage of IntakeSummary
+    IntakePage of IntakeSummary, since
 );
 
 /// List the uploaded lists, the newest first.
@@ -78,18 +83,19 @@ pub async fn list_intakes(
     _path: Path<IntakesPath>,
     query: Query<IntakesQuery>,
 ) -> Result<Answer<IntakePage>, ApiError> {
-    let IntakesQuery { limit, cursor } = query.0;
+    let IntakesQuery { updated_since, limit, cursor } = query.0;
     let unit = permit.unit()?;
-    let filters = ("intakes", unit);
+    let filters = ("intakes", unit, updated_since);
     let after: Option<(DateTime<Utc>, IntakeId)> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
-    let mut rows = lists::list(&mut tx, unit, after, i64::from(limit) + 1).await?;
+    let log_seq = tx.log_seq().await?;
+    let mut rows = lists::list(&mut tx, unit, updated_since.map(Since::seq), (after, i64::from(limit) + 1)).await?;
     let more = page::cut(&mut rows, limit);
     let items: Vec<IntakeSummary> = rows.into_iter().map(summary).collect::<Result<_, _>>()?;
     let last = items.last().filter(|_| more);
     let next_cursor = last.map(|row| page::encode(&(row.uploaded_at, row.intake_id), &filters)).transpose()?;
-    let page = IntakePage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = IntakePage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }
 
 fn summary(row: SummaryRecord) -> Result<IntakeSummary, ApiError> {

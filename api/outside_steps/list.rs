@@ -66,7 +66,7 @@ pub struct OutsideStepDue {
     pub title: String,
     /// What happened.
     pub event: OutsideEvent,
-    /// The decision, or the filed return: with `step` it is what is ticked.
+    /// The decision, the filed return, or the regrouping of troops: with `step` it is what is ticked.
     #[schema(value_type = uuid::Uuid)]
     pub event_id: Uuid,
     /// When it happened.

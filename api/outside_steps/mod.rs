@@ -1,6 +1,6 @@
 //! Outside steps: what must be repeated by hand in head office's system, and whether it was.
 //!
-//! The policy names the steps and the events that ask for them; decisions and filed returns are the events. So what is to be
+//! The policy names the steps and the events that ask for them; decisions, filed returns and regrouped troops are the events. So what is to be
 //! done is worked out at each look, and only that somebody did it is stored, with who and when.
 
 mod list;

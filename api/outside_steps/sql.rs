@@ -20,6 +20,8 @@ fn event_of(word: &str) -> Result<OutsideEvent, ApiError> {
         "stand_down" => Ok(OutsideEvent::StoodDown),
         "sit_out" => Ok(OutsideEvent::SatOut),
         "rejoin" => Ok(OutsideEvent::Rejoined),
+        "merge" => Ok(OutsideEvent::TroopMerged),
+        "split" => Ok(OutsideEvent::TroopSplit),
         "season_return" => Ok(OutsideEvent::ReturnFiled),
         _ => Err(ApiError::broken("an unknown kind of event")),
     }
@@ -36,7 +38,7 @@ pub(super) async fn book(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<
 }
 
 /// What happened in a season, in order: decisions, places of appointed coordinators that ended otherwise (they left, were
-/// replaced, ran out), and returns that were filed.
+/// replaced, ran out), returns that were filed, and troops that were regrouped.
 async fn happened(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Vec<Happened>, ApiError> {
     let now = tx.now();
     let rows = sqlx::query!(
@@ -57,6 +59,9 @@ async fn happened(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Vec<Hap
            union all
            select document_id, kind, null, null, made_at from frozen_document
            where unit_id = $1 and season_id = $2 and kind = 'season_return'
+           union all
+           select regrouping_id, kind, from_troop_id, null, regrouped_at from regrouping
+           where unit_id = $1 and season_id = $2
            order by 5, 1"#,
         unit.0,
         season.0,

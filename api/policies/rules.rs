@@ -146,6 +146,7 @@ mod tests {
             requirements: vec![],
             coordinators: vec![],
             gates: GateName::ALL.into_iter().zip(open).map(gate).collect(),
+            begins: vec![],
             lapses: vec![],
             changes_at: None,
         }

@@ -83,6 +83,9 @@ pub async fn add_troop(
         age_band: Some(new.age_band.trim().to_owned()),
         selling_youths: Some(new.selling_youths),
         first_season: Some(new.first_season),
+        ended_at: None,
+        merged_into: None,
+        split_from: None,
     };
     let log_seq = tx.seq().await?;
     troops::insert(&mut tx, &permit, &row, &number_key(&row.number), log_seq).await?;

@@ -6,6 +6,7 @@ use serde::Deserialize;
 use utoipa::ToSchema;
 
 use super::find_troop::{Troop, TroopPath};
+use super::regrouping::refuse_merged;
 use super::rules::number_key;
 use super::sql::troops::{self, Place, TroopRow};
 use crate::auth::Permit;
@@ -143,6 +144,9 @@ pub async fn change_troop(
     let mut row = found.ok_or(Code::NotFound)?;
     if_match.require(row.version)?;
     season.open()?;
+    if sent.touches_season() {
+        refuse_merged(&row)?;
+    }
     sent.apply(&mut row);
     let place = if sent.touches_season() { Some(place(&row)?) } else { None };
     let log_seq = tx.seq().await?;

@@ -94,6 +94,7 @@ pub(super) const ERASER: Eraser = Eraser {
         "person_contact.phone",
         "take_over.reason",
         "take_over.note",
+        "regrouping.reason",
         "outbox.fields",
     ],
     erase: |tx, by, erasure| erase(tx, by, erasure),

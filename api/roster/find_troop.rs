@@ -1,6 +1,7 @@
 //! One troop.
 
 use actix_web::get;
+use chrono::{DateTime, Utc};
 use garde::Validate;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -76,8 +77,17 @@ pub struct Troop {
     pub meeting_place: Option<String>,
     /// The season that the fields below are about.
     pub season_id: SeasonId,
-    /// Whether the troop has a place in that season.
+    /// Whether the troop has a place in that season now.
     pub in_season: bool,
+    /// The troop of that season into which it went, where it did (`merge_troops`): the fields below are as they were then.
+    #[schema(required = true)]
+    pub merged_into: Option<TroopId>,
+    /// When it went there; null otherwise.
+    #[schema(required = true)]
+    pub merged_at: Option<DateTime<Utc>>,
+    /// The troop of which it was a part until it became one of its own in that season (`split_troop`); null otherwise.
+    #[schema(required = true)]
+    pub split_from: Option<TroopId>,
     /// Its age band in that season; null without a place in it.
     #[schema(required = true, max_length = 40, example = "juniors")]
     pub age_band: Option<String>,
@@ -97,6 +107,7 @@ impl Troop {
     pub(super) fn shown(row: TroopRow, season_id: SeasonId, to: &Actor) -> Self {
         let troop_id = TroopId(row.troop_id);
         let sees_people = to.scope::<PeopleRead>().reaches(troop_id);
+        let sees = |troop: &TroopId| to.scope::<TroopsRead>().reaches(*troop);
         Self {
             troop_id,
             number: row.number,
@@ -104,7 +115,10 @@ impl Troop {
             kind: if row.kind == TroopKind::Individuals.name() { TroopKind::Individuals } else { TroopKind::Troop },
             meeting_place: row.meeting_place.filter(|_| sees_people),
             season_id,
-            in_season: row.age_band.is_some(),
+            in_season: row.age_band.is_some() && row.ended_at.is_none(),
+            merged_into: row.merged_into.map(TroopId).filter(sees),
+            merged_at: row.ended_at,
+            split_from: row.split_from.map(TroopId).filter(sees),
             age_band: row.age_band,
             selling_youths: row.selling_youths,
             first_season: row.first_season,

@@ -118,7 +118,14 @@ pub async fn give_role(
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
     }
     let role = new.role.name();
-    let held = Wanted { person: Some(new.person_id), role: Some(role), open_at: Some(now), after: None, limit: 100 };
+    let held = Wanted {
+        person: Some(new.person_id),
+        role: Some(role),
+        open_at: Some(now),
+        since: None,
+        after: None,
+        limit: 100,
+    };
     let held = grants::list(&mut tx, unit, held).await?;
     if held.iter().any(|held| overlaps(held, from_at, until_at, now)) {
         return Err(Code::RoleHeld.into());

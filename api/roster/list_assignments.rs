@@ -15,6 +15,7 @@ use crate::common::body::{Path, Query};
 use crate::common::etag::etag;
 use crate::common::ids::{AssignmentId, PersonId, SeasonId, TroopId};
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Problems};
 use crate::seasons;
 
@@ -70,10 +71,12 @@ pub enum EndedBecause {
     RanOut,
     /// It was one person's twice, before two rows of that person became one.
     Merged,
+    /// The troop went into another one, or a part of it became a troop of its own.
+    Regrouped,
 }
 
 impl EndedBecause {
-    const ALL: [Self; 5] = [Self::StoodDown, Self::Replaced, Self::Left, Self::RanOut, Self::Merged];
+    const ALL: [Self; 6] = [Self::StoodDown, Self::Replaced, Self::Left, Self::RanOut, Self::Merged, Self::Regrouped];
 
     pub(super) fn name(self) -> &'static str {
         match self {
@@ -82,6 +85,7 @@ impl EndedBecause {
             Self::Left => "left",
             Self::RanOut => "ran_out",
             Self::Merged => "merged",
+            Self::Regrouped => "regrouped",
         }
     }
 
@@ -130,6 +134,10 @@ pub struct AssignmentsQuery {
     /// True: only proposals that wait for a person; false: everything else.
     #[garde(skip)]
     proposed: Option<bool>,
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -143,7 +151,7 @@ pub struct AssignmentsQuery {
 
 crate::page!(
     /// Assignments, the oldest first.
-    AssignmentPage of Assignment
+    AssignmentPage of Assignment, since
 );
 
 /// List who coordinates which troop, has done so, or is proposed to, the oldest first.
@@ -155,18 +163,20 @@ pub async fn list_assignments(
     _path: Path<RosterPath>,
     query: Query<AssignmentsQuery>,
 ) -> Result<Answer<AssignmentPage>, ApiError> {
-    let AssignmentsQuery { season, troop, person, proposed, limit, cursor } = query.0;
+    let AssignmentsQuery { season, troop, person, proposed, updated_since, limit, cursor } = query.0;
     let unit = permit.unit()?;
-    let filters = ("assignments", unit, season, troop, person, proposed);
+    let filters = ("assignments", unit, season, troop, person, proposed, updated_since);
     let after: Option<AssignmentId> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
+    let log_seq = tx.log_seq().await?;
     let season = seasons::resolve(&mut tx, unit, season).await?.season_id;
-    let wanted = Wanted { season, troop, person, proposed, after, limit: i64::from(limit) + 1 };
+    let since = updated_since.map(Since::seq);
+    let wanted = Wanted { season, troop, person, proposed, since, after, limit: i64::from(limit) + 1 };
     let mut rows = assignments::list(&mut tx, unit, permit.read_scope(), wanted).await?;
     let more = page::cut(&mut rows, limit);
     let items: Vec<Assignment> = rows.into_iter().map(Assignment::from).collect();
     let next_cursor =
         items.last().filter(|_| more).map(|row| page::encode(&row.assignment_id, &filters)).transpose()?;
-    let page = AssignmentPage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = AssignmentPage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }

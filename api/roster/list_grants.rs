@@ -14,6 +14,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::{GrantId, PersonId};
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Problems};
 
 /// Which grants.
@@ -33,6 +34,10 @@ pub struct GrantsQuery {
     #[serde(default)]
     #[param(default = false)]
     open: bool,
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -46,7 +51,7 @@ pub struct GrantsQuery {
 
 crate::page!(
     /// Grants of roles, the oldest first.
-    GrantPage of Grant
+    GrantPage of Grant, since
 );
 
 /// List who holds, will hold or has held which role, the oldest first.
@@ -60,17 +65,19 @@ pub async fn list_grants(
     _path: Path<RosterPath>,
     query: Query<GrantsQuery>,
 ) -> Result<Answer<GrantPage>, ApiError> {
-    let GrantsQuery { person, role, open, limit, cursor } = query.0;
+    let GrantsQuery { person, role, open, updated_since, limit, cursor } = query.0;
     let unit = permit.unit()?;
-    let filters = ("grants", unit, person, role, open);
+    let filters = ("grants", unit, person, role, open, updated_since);
     let after: Option<GrantId> = page::decode(cursor.as_deref(), &filters)?;
     let open_at = open.then(|| permit.now());
     let mut tx = permit.tx()?;
-    let wanted = Wanted { person, role: role.map(UnitRole::name), open_at, after, limit: i64::from(limit) + 1 };
+    let log_seq = tx.log_seq().await?;
+    let since = updated_since.map(Since::seq);
+    let wanted = Wanted { person, role: role.map(UnitRole::name), open_at, since, after, limit: i64::from(limit) + 1 };
     let mut rows = grants::list(&mut tx, unit, wanted).await?;
     let more = page::cut(&mut rows, limit);
     let items: Vec<Grant> = rows.into_iter().map(Grant::try_from).collect::<Result<_, _>>()?;
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.grant_id, &filters)).transpose()?;
-    let page = GrantPage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = GrantPage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }

@@ -15,6 +15,7 @@ use crate::common::body::{Path, Query};
 use crate::common::ids::PersonId;
 use crate::common::names::NameSearch;
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Problems};
 
 /// Which people.
@@ -31,6 +32,10 @@ pub struct PeopleQuery {
     #[garde(length(chars, min = 1, max = 40))]
     #[param(min_length = 1, max_length = 40)]
     membership_number: Option<String>,
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -44,7 +49,7 @@ pub struct PeopleQuery {
 
 crate::page!(
     /// People, by last name.
-    PersonPage of Person
+    PersonPage of Person, since
 );
 
 /// List the people whom you may see, by last name.
@@ -58,13 +63,15 @@ pub async fn list_people(
     _path: Path<RosterPath>,
     query: Query<PeopleQuery>,
 ) -> Result<Answer<PersonPage>, ApiError> {
-    let PeopleQuery { search, membership_number, limit, cursor } = query.0;
+    let PeopleQuery { search, membership_number, updated_since, limit, cursor } = query.0;
     let unit = permit.unit()?;
-    let filters = ("people", unit, &search, &membership_number);
+    let filters = ("people", unit, &search, &membership_number, updated_since);
     let after: Option<PersonId> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
+    let log_seq = tx.log_seq().await?;
     let wanted = Wanted {
         membership_number: membership_number.as_deref().map(str::trim),
+        since: updated_since.map(Since::seq),
         after,
         limit: search.is_none().then(|| i64::from(limit) + 1),
     };
@@ -75,6 +82,6 @@ pub async fn list_people(
     let more = page::cut(&mut rows, limit);
     let items: Vec<Person> = rows.into_iter().map(Person::from).collect();
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.person_id, &filters)).transpose()?;
-    let page = PersonPage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = PersonPage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }

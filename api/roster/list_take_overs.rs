@@ -14,6 +14,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::TakeOverId;
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Code, Problems};
 
 /// Which page of replacements.
@@ -21,6 +22,10 @@ use crate::error::{ApiError, Code, Problems};
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct TakeOversQuery {
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -34,7 +39,7 @@ pub struct TakeOversQuery {
 
 crate::page!(
     /// Replacements in a troop, the first one first.
-    TakeOverPage of TakeOver
+    TakeOverPage of TakeOver, since
 );
 
 /// List who took over from whom in a troop, with what was handed over.
@@ -46,18 +51,21 @@ pub async fn list_take_overs(
     path: Path<TroopPath>,
     query: Query<TakeOversQuery>,
 ) -> Result<Answer<TakeOverPage>, ApiError> {
-    let TakeOversQuery { limit, cursor } = query.0;
+    let TakeOversQuery { updated_since, limit, cursor } = query.0;
     let (unit, troop) = (permit.unit()?, path.troop_id);
-    let filters = ("take_overs", troop);
+    let filters = ("take_overs", troop, updated_since);
     let after: Option<TakeOverId> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
+    let log_seq = tx.log_seq().await?;
     if !permit.read_scope().reaches(troop) || !contacts::troop_exists(&mut tx, unit, troop).await? {
         return Err(Code::NotFound.into());
     }
-    let mut rows = endings::take_overs(&mut tx, unit, permit.read_scope(), troop, after, i64::from(limit) + 1).await?;
+    let bounds = (after, i64::from(limit) + 1);
+    let since = updated_since.map(Since::seq);
+    let mut rows = endings::take_overs(&mut tx, unit, permit.read_scope(), (troop, since), bounds).await?;
     let more = page::cut(&mut rows, limit);
     let items: Vec<TakeOver> = rows.into_iter().map(TakeOver::from).collect();
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.take_over_id, &filters)).transpose()?;
-    let page = TakeOverPage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = TakeOverPage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }

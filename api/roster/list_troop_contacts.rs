@@ -14,6 +14,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::{PersonId, TroopId};
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Code, Problems};
 
 /// What a contact does in the troop. New values may come.
@@ -43,7 +44,7 @@ impl Duty {
 }
 
 /// A person of a troop who is not its coordinator: a vacant troop is chased through them. It gives no scope.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct TroopContact {
     /// The troop.
     pub troop_id: TroopId,
@@ -71,6 +72,10 @@ impl From<TroopContactRow> for TroopContact {
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct TroopContactsQuery {
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -84,7 +89,7 @@ pub struct TroopContactsQuery {
 
 crate::page!(
     /// Contacts of a troop.
-    TroopContactPage of TroopContact
+    TroopContactPage of TroopContact, since
 );
 
 /// List a troop's contacts: its leader, its treasurer, also those who have ended.
@@ -96,19 +101,21 @@ pub async fn list_troop_contacts(
     path: Path<TroopPath>,
     query: Query<TroopContactsQuery>,
 ) -> Result<Answer<TroopContactPage>, ApiError> {
-    let TroopContactsQuery { limit, cursor } = query.0;
+    let TroopContactsQuery { updated_since, limit, cursor } = query.0;
     let (unit, troop) = (permit.unit()?, path.troop_id);
-    let filters = ("troop_contacts", troop);
+    let filters = ("troop_contacts", troop, updated_since);
     let after: Option<(PersonId, String)> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
+    let log_seq = tx.log_seq().await?;
     if !permit.read_scope().reaches(troop) || !contacts::troop_exists(&mut tx, unit, troop).await? {
         return Err(Code::NotFound.into());
     }
-    let mut rows = contacts::list(&mut tx, unit, troop, after, i64::from(limit) + 1).await?;
+    let mut rows =
+        contacts::list(&mut tx, unit, troop, updated_since.map(Since::seq), (after, i64::from(limit) + 1)).await?;
     let more = page::cut(&mut rows, limit);
     let items: Vec<TroopContact> = rows.into_iter().map(TroopContact::from).collect();
     let last = items.last().filter(|_| more);
     let next_cursor = last.map(|row| page::encode(&(row.person_id, row.duty.name()), &filters)).transpose()?;
-    let page = TroopContactPage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = TroopContactPage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }

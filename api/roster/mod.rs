@@ -6,7 +6,8 @@
 //! them. Contacts of a troop (leader, treasurer) are neither coordinators nor does it give them a scope.
 //!
 //! Invariants: an assignment ends by standing down or by its own end, never by vanishing from a list; a troop has one
-//! confirmed lead at a time; the unit keeps a unit manager who can sign in; a proposal gives nobody anything.
+//! confirmed lead at a time; a troop that went into another one has no place in that season any more, while every answer
+//! as of an earlier instant still has it; the unit keeps a unit manager who can sign in; a proposal gives nobody anything.
 
 mod add_person;
 mod add_troop;
@@ -16,6 +17,7 @@ mod change_person;
 mod change_troop;
 mod confirm_assignment;
 mod decline_assignment;
+mod directory;
 mod end_grant;
 mod end_troop_contact;
 mod erase_person;
@@ -27,20 +29,28 @@ mod invite_person;
 mod list_assignments;
 mod list_grants;
 mod list_people;
+mod list_regroupings;
 mod list_take_overs;
 mod list_troop_contacts;
 mod list_troops;
 mod lists;
 mod make_lead;
 mod merge_person;
+mod merge_troops;
+mod merging;
 mod name_coordinator;
 mod needs;
 mod record_leaving;
+mod regrouping;
+mod renumber_troops;
 mod replace_coordinator;
 mod rules;
+mod split_troop;
 mod sql;
 mod taken_back;
 
+pub use directory::{DirectoryPerson, DirectoryTroop, Sight, directory, sight};
+pub use find_troop::TroopKind;
 pub use lists::{KnownPerson, KnownRoster, KnownTroop, fill_in, known, make_known, propose};
 pub use rules::number_key;
 pub use taken_back::{MadeByList, built_on, hold_proposals, take_back};
@@ -66,8 +76,14 @@ fn routes(config: &mut ServiceConfig<'_>) {
     config
         .service(add_troop::add_troop)
         .service(list_troops::list_troops)
+        // Before the troop itself: the first pattern that fits is taken, and this is no troop's id.
+        .service(renumber_troops::renumber_troops)
         .service(find_troop::find_troop)
         .service(change_troop::change_troop)
+        .service(merge_troops::preview_troop_merge)
+        .service(merge_troops::merge_troops)
+        .service(split_troop::split_troop)
+        .service(list_regroupings::list_regroupings)
         .service(add_troop_contact::add_troop_contact)
         .service(list_troop_contacts::list_troop_contacts)
         .service(end_troop_contact::end_troop_contact)

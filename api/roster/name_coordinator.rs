@@ -8,9 +8,11 @@ use utoipa::ToSchema;
 
 use super::list_assignments::Assignment;
 use super::list_troops::RosterPath;
+use super::regrouping::refuse_merged;
 use super::rules;
 use super::sql::assignments::{self, AssignmentRow};
-use super::sql::{people, troops};
+use super::sql::people;
+use super::sql::troops::{self, TroopRow};
 use crate::auth::permission::{AssignmentsChange, Permission as _};
 use crate::auth::{Permit, Tx};
 use crate::change::{self, Touched};
@@ -60,7 +62,7 @@ pub async fn name_coordinator(
     let season = seasons::hold_current(&mut tx, unit).await?;
     let touched = Touched::some(season.season_id, vec![new.person_id], vec![new.troop_id]);
     change::hold(&mut tx, unit, &touched).await?;
-    let in_season = known(&mut tx, &permit, season.season_id, &new).await?;
+    let troop = known(&mut tx, &permit, season.season_id, &new).await?;
     tx.replay().await?;
     season.open()?;
     let from_at = new.from_at.unwrap_or(now).trunc_subsecs(6);
@@ -71,7 +73,8 @@ pub async fn name_coordinator(
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }
-    if !in_season {
+    refuse_merged(&troop)?;
+    if troop.age_band.is_none() {
         let detail = "This troop has no place in the current season yet. Enter its age band and selling youths (change_troop), then name its coordinator.";
         return Err(ApiError::new(Code::WrongState).detail(detail));
     }
@@ -102,13 +105,13 @@ pub async fn name_coordinator(
     tx.commit_with(Created::new(&Assignment::from(row))?.version(1).location(address)).await
 }
 
-/// Whether the troop has a place in the season; what cannot be seen in the unit does not exist.
+/// The troop with its place in the season; what cannot be seen in the unit does not exist.
 async fn known(
     tx: &mut Tx,
     permit: &Permit<AssignmentsChange>,
     season: SeasonId,
     new: &NewAssignment,
-) -> Result<bool, ApiError> {
+) -> Result<TroopRow, ApiError> {
     let unit = permit.unit()?;
     let troop = troops::find(tx, unit, permit.read_scope(), season, new.troop_id).await?;
     let person = people::lock(tx, permit, new.person_id).await?;
@@ -121,7 +124,7 @@ async fn known(
         Some(troop) if faults.is_empty() => {
             people::lock_present(tx, permit, new.person_id).await?;
             permit.reach(new.troop_id)?;
-            Ok(troop.age_band.is_some())
+            Ok(troop)
         }
         _ => Err(ApiError::new(Code::UnknownReference).errors(faults)),
     }

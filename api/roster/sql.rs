@@ -2,6 +2,7 @@
 
 pub(super) mod assignments;
 pub(super) mod contacts;
+pub(super) mod directory;
 pub(super) mod endings;
 pub(super) mod erasure;
 pub(super) mod grants;
@@ -10,5 +11,6 @@ pub(super) mod lists;
 pub(super) mod needs;
 pub(super) mod one_person;
 pub(super) mod people;
+pub(super) mod regrouping;
 pub(super) mod taken_back;
 pub(super) mod troops;

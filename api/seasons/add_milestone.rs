@@ -75,6 +75,7 @@ pub async fn add_milestone(
         head_office_at_local_time: time(&new.head_office_at_local_time),
         repeats_until_on: new.repeats_until_on,
         version: 1,
+        log_seq: 0,
     };
     let mut faults =
         rules::time_faults((row.on_day, row.at_local_time), (row.head_office_on_day, row.head_office_at_local_time));

@@ -16,6 +16,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::etag::etag;
 use crate::common::ids::MilestoneId;
+use crate::common::since::{Since, asked};
 use crate::common::{page, text};
 use crate::error::{ApiError, Code, Problems};
 
@@ -94,6 +95,10 @@ impl Milestone {
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct MilestonesQuery {
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -107,7 +112,7 @@ pub struct MilestonesQuery {
 
 crate::page!(
     /// Milestones, the earliest first, undated ones last.
-    MilestonePage of Milestone
+    MilestonePage of Milestone, since
 );
 
 /// List a season's milestones, the earliest first, undated ones last.
@@ -119,19 +124,21 @@ pub async fn list_milestones(
     path: Path<SeasonPath>,
     query: Query<MilestonesQuery>,
 ) -> Result<Answer<MilestonePage>, ApiError> {
-    let MilestonesQuery { limit, cursor } = query.0;
-    let filters = ("milestones", path.season_id);
+    let MilestonesQuery { updated_since, limit, cursor } = query.0;
+    let filters = ("milestones", path.season_id, updated_since);
     let after: Option<(bool, Option<DateTime<Utc>>, String)> = page::decode(cursor.as_deref(), &filters)?;
     let unit = permit.unit()?;
     let mut tx = permit.tx()?;
+    let log_seq = tx.log_seq().await?;
     let row = sql::find(&mut tx, unit, path.season_id).await?.ok_or(Code::NotFound)?;
     let calendar = load::calendar_of(&mut tx, unit, &row.try_into()?).await?;
     let rows = milestones::all(&mut tx, unit, path.season_id).await?;
-    let mut items: Vec<Milestone> = rows.into_iter().map(|row| Milestone::new(row, &calendar, tx.now())).collect();
+    let rows = rows.into_iter().filter(|row| asked(updated_since, row.log_seq));
+    let mut items: Vec<Milestone> = rows.map(|row| Milestone::new(row, &calendar, tx.now())).collect();
     items.sort_by_key(Milestone::place);
     items.retain(|milestone| after.as_ref().is_none_or(|after| milestone.place() > *after));
     let more = page::cut(&mut items, limit);
     let next_cursor = items.last().filter(|_| more).map(|last| page::encode(&last.place(), &filters)).transpose()?;
-    let page = MilestonePage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = MilestonePage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }

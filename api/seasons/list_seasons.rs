@@ -14,6 +14,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::SeasonId;
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Problems};
 
 /// Which page of seasons.
@@ -21,6 +22,10 @@ use crate::error::{ApiError, Problems};
 #[serde(deny_unknown_fields)]
 #[into_params(parameter_in = Query)]
 pub struct SeasonsQuery {
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -34,7 +39,7 @@ pub struct SeasonsQuery {
 
 crate::page!(
     /// Seasons, the youngest first.
-    SeasonPage of Season
+    SeasonPage of Season, since
 );
 
 /// List the unit's seasons, the youngest first.
@@ -46,15 +51,16 @@ pub async fn list_seasons(
     _path: Path<SeasonsPath>,
     query: Query<SeasonsQuery>,
 ) -> Result<Answer<SeasonPage>, ApiError> {
-    let SeasonsQuery { limit, cursor } = query.0;
+    let SeasonsQuery { updated_since, limit, cursor } = query.0;
     let unit = permit.unit()?;
-    let filters = ("seasons", unit);
+    let filters = ("seasons", unit, updated_since);
     let after: Option<SeasonId> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
-    let mut rows = sql::list(&mut tx, unit, after, i64::from(limit) + 1).await?;
+    let log_seq = tx.log_seq().await?;
+    let mut rows = sql::list(&mut tx, unit, updated_since.map(Since::seq), (after, i64::from(limit) + 1)).await?;
     let more = page::cut(&mut rows, limit);
     let items: Vec<Season> = rows.into_iter().map(Season::from).collect();
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.season_id, &filters)).transpose()?;
-    let page = SeasonPage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = SeasonPage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }

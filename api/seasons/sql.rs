@@ -74,18 +74,20 @@ pub(super) async fn lock_all(tx: &mut Tx, by: &Permit<SeasonsChange>) -> Result<
 pub(super) async fn list(
     tx: &mut Tx,
     unit: UnitId,
-    after: Option<SeasonId>,
-    limit: i64,
+    since: Option<i64>,
+    (after, limit): (Option<SeasonId>, i64),
 ) -> Result<Vec<SeasonRow>, ApiError> {
     let rows = sqlx::query_as!(
         SeasonRow,
         "select season_id, label, time_zone, currency, starts_on, ends_on, is_current, closed_at, version
          from season where unit_id = $1 and ($2::uuid is null or (starts_on, season_id)
              < (select last.starts_on, last.season_id from season last where last.unit_id = $1 and last.season_id = $2))
+           and ($4::bigint is null or log_seq > $4)
          order by starts_on desc, season_id desc limit $3",
         unit.0,
         after.map(|season| season.0),
-        limit
+        limit,
+        since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

@@ -116,6 +116,7 @@ pub async fn copy_milestones<P: Permission>(
             head_office_at_local_time: None,
             repeats_until_on: None,
             version: 1,
+            log_seq,
         };
         milestones::insert(tx, by, into, &row, log_seq).await?;
         tx.about("milestone", row.milestone_id);

@@ -65,7 +65,10 @@ fn finish_operation(method: &str, operation: &mut Operation) {
     }
     say_who(operation, &permission);
     match method {
-        "get" => can_be_polled(operation),
+        "get" => {
+            can_be_polled(operation);
+            says_what_is_new(operation);
+        }
         "post" if signed_in => header(operation, &SAFE_RETRY, permission::needs_safe_retry(&permission)),
         "put" | "patch" | "delete" => header(operation, &VERSION_READ, true),
         _ => {}
@@ -139,6 +142,21 @@ fn can_be_polled(operation: &mut Operation) {
     header(operation, &TAG_READ, false);
     let unchanged = ResponseBuilder::new().description("It has not changed since you read it.").build();
     operation.responses.responses.insert("304".to_owned(), RefOr::T(unchanged));
+}
+
+/// What `updated_since` means, on every list that has it (`common::since`).
+const UPDATED_SINCE: &str = "Only rows that changed after this number of the unit's log: send the `log_seq` of the first page \
+    that you got last time. A row may come twice, none is missed. What is not told: rows that are gone (a person who was merged \
+    or erased, a thing out of your reach now), which `list_log` names, and what time alone changes (a last day that is over).";
+
+fn says_what_is_new(operation: &mut Operation) {
+    for parameter in operation.parameters.iter_mut().flatten() {
+        if let RefOr::T(parameter) = parameter
+            && parameter.name == "updated_since"
+        {
+            parameter.description = Some(UPDATED_SINCE.to_owned());
+        }
+    }
 }
 
 /// A body shows the example of its type; a merge patch may be sent under its own name as well as plain JSON.

@@ -36,7 +36,7 @@ pub async fn compare(
 ) -> Result<Vec<Compared>, ApiError> {
     let (_, head_at) = cache::log_head(tx, unit).await?;
     let at = tx.now().max(head_at);
-    let mut rows = cache::troops(tx, unit, season.season_id, None).await?;
+    let mut rows = cache::troops(tx, unit, season.season_id, (None, None)).await?;
     rows.sort_by(|a, b| {
         (a.number_key.chars().count(), &a.number_key).cmp(&(b.number_key.chars().count(), &b.number_key))
     });

@@ -71,7 +71,7 @@ pub struct TroopStanding {
     pub stands_at: DateTime<Utc>,
     /// The standing.
     pub standing: Standing,
-    /// The names behind the coordinators' ids; empty for who may not see people.
+    /// The names behind the ids of coordinators and of those who begin later; empty for who may not see people.
     #[schema(max_items = 100)]
     pub people: Vec<CoordinatorName>,
     /// Why something was waived or let through, with its last day; empty for who may not read it.
@@ -117,7 +117,8 @@ pub async fn show<P: Permission>(
     let standing = read::seen_by(permit, standing);
     let mut people = Vec::new();
     if permit.also::<PeopleRead>().is_ok() {
-        let ids: Vec<PersonId> = standing.coordinators.iter().map(|one| one.person_id).collect();
+        let held = standing.coordinators.iter().map(|one| one.person_id);
+        let ids: Vec<PersonId> = held.chain(standing.begins.iter().map(|one| one.person_id)).collect();
         let named = read::names(tx, permit.unit()?, &ids).await?;
         people.extend(named.into_iter().map(|(person_id, name)| CoordinatorName { person_id, name }));
     }

@@ -14,6 +14,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::{SeasonId, TroopId, UnitId};
 use crate::common::page;
+use crate::common::since::{Since, asked};
 use crate::error::{ApiError, Problems};
 use crate::seasons;
 use crate::seasons::policy::GateName;
@@ -49,10 +50,10 @@ pub struct StandingsQuery {
     /// As it stood at this past instant, by what was known then.
     #[garde(skip)]
     as_of: Option<DateTime<Utc>>,
-    /// Only troops whose standing changed after this number of the unit's log: what is new since you last looked.
-    #[garde(range(min = 0))]
-    #[param(minimum = 0)]
-    updated_since: Option<i64>,
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -159,7 +160,7 @@ pub async fn list_standings(
     let mut rows: Vec<TroopThen> = found
         .into_iter()
         .filter(|troop| states.is_empty() || states.contains(&troop.standing.state))
-        .filter(|troop| updated_since.is_none_or(|seq| troop.log_seq > seq))
+        .filter(|troop| asked(updated_since, troop.log_seq))
         .filter(|troop| after.as_ref().is_none_or(|(length, key, id)| read::sort_key(troop) > (*length, &**key, *id)))
         .collect();
     let more = page::cut(&mut rows, limit);

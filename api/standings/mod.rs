@@ -21,6 +21,7 @@ mod my_steps;
 mod needs;
 mod one_fact;
 mod one_person;
+mod one_troop;
 mod read;
 mod record;
 mod recorded;
@@ -53,6 +54,7 @@ pub const fn feature() -> Feature {
         routes,
     )
     .merging_people(one_person::follow)
+    .merging_troops(one_troop::follow)
     .erasing(&[one_person::ERASER])
     .every_minute(|system, unit| Box::pin(refresh_due(system, unit)))
     .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))

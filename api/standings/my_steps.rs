@@ -71,7 +71,8 @@ pub async fn list_my_steps(permit: Permit<StepsRead>, _path: Path<StandingsPath>
     let mut troops: Vec<MyTroop> =
         then.troops.into_iter().filter_map(|troop| mine(&permit, troop, person_id)).collect();
     troops.sort_by_key(|troop| troop.next_step.is_none());
-    Answer::new(&MySteps { person_id, season_id: season.season_id, stands_at: then.at, troops })
+    let steps = MySteps { person_id, season_id: season.season_id, stands_at: then.at, troops };
+    Ok(Answer::new(&steps)?.tag_without(&["stands_at"]))
 }
 
 fn mine(permit: &Permit<StepsRead>, troop: read::TroopThen, person: PersonId) -> Option<MyTroop> {

@@ -106,16 +106,25 @@ impl Looking<'_> {
             )
         });
         let why = standing.reasons.first().map(|reason| reason.sentence.clone()).unwrap_or_default();
+        // Who begins later helps a troop without anybody, not one that lacks only a lead.
+        let next = standing.begins.first().filter(|_| kind == NeedKind::FindCoordinator);
+        let until = next.map(|one| self.asked.calendar.date(one.from_at));
+        let what = until.map_or_else(
+            || what.to_owned(),
+            |day| {
+                format!("Nobody coordinates {{troops}} until {day}, when {{who}} begins: find somebody for that time if it cannot wait.")
+            },
+        );
         let need = Need {
             kind,
             key: troop.id.to_string(),
-            what: what.to_owned(),
+            what,
             why,
             since_at: troop.since_at,
             by_at: standing.next_step.as_ref().and_then(|step| Some(step.by.as_ref()?.at)),
             stake: Stake::Vacancy,
             troops: vec![troop.id],
-            person: None,
+            person: next.map(|one| one.person_id),
             look: Some(self.asked.path(format_args!("troops/{}/contacts", troop.id))),
             settle: leads.chain([name]).collect(),
         };

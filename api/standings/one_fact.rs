@@ -24,6 +24,8 @@ pub struct FactsWanted {
     pub requirement: Option<String>,
     /// Whether screenings may be among them.
     pub screenings: bool,
+    /// Only those recorded or withdrawn after this number of the log.
+    pub since: Option<i64>,
     /// Only those recorded before this one.
     pub after: Option<EvidenceId>,
     /// At most so many.
@@ -33,7 +35,7 @@ pub struct FactsWanted {
 impl FactsWanted {
     /// Whatever it is about, a screening too: for one that is known by its id.
     pub(super) const ONE: Self =
-        Self { person: None, troop: None, requirement: None, screenings: true, after: None, limit: 1 };
+        Self { person: None, troop: None, requirement: None, screenings: true, since: None, after: None, limit: 1 };
 }
 
 /// A fact as it was recorded, with who recorded it and what became of it.

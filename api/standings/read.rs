@@ -46,7 +46,7 @@ pub struct TroopThen {
 ///
 /// Answers are taken from the cache as long as they hold and computed otherwise, by the same function. For a past
 /// instant everything is computed: from the facts and the policy that the log had then. The calendar, names and
-/// whether a troop is new are those of today.
+/// whether a troop is new are those of today; which troops take part is as it was then.
 ///
 /// # Errors
 /// 422 for an instant that lies ahead; database faults.
@@ -76,7 +76,7 @@ pub async fn all(
             (asked, cache::log_seq_at(tx, unit, asked).await?)
         }
     };
-    let rows = cache::troops(tx, unit, season.season_id, scope.troops().as_deref()).await?;
+    let rows = cache::troops(tx, unit, season.season_id, (scope.troops().as_deref(), as_of)).await?;
     let holds = |row: &TroopRow| {
         let answer = cached(row).filter(|_| as_of.is_none())?;
         row.changes_at.is_none_or(|change| at < change).then_some(answer)

@@ -59,7 +59,7 @@ async fn refresh(tx: &mut Tx, unit: UnitId, touched: &Touched) -> Result<Vec<Tro
     // The log's head is the last lock; the instant is the log's, never before the facts that were just recorded.
     let seq = tx.seq().await?;
     let only = troops_of(tx, unit, touched).await?;
-    let rows = cache::troops(tx, unit, touched.season, only.as_deref()).await?;
+    let rows = cache::troops(tx, unit, touched.season, (only.as_deref(), None)).await?;
     let answers = answers(tx, unit, touched.season, &rows).await?;
     let changed: Vec<_> = answers.iter().filter(|one| one.changed).map(|one| one.troop).collect();
     keep(tx, unit, touched.season, answers, seq).await?;

@@ -27,16 +27,15 @@ pub async fn troops_of_person(
 /// # Errors
 /// Database faults.
 pub async fn has_troop(tx: &mut Tx, unit: UnitId, season: SeasonId, troop: TroopId) -> Result<bool, ApiError> {
-    Ok(!cache::troops(tx, unit, season, Some(&[troop.0])).await?.is_empty())
+    Ok(!cache::troops(tx, unit, season, (Some(&[troop.0]), None)).await?.is_empty())
 }
 
-/// The numbers of a season's troops, as people write them.
+/// The numbers of a season's troops, as people write them; also of those that went into another one.
 ///
 /// # Errors
 /// Database faults.
 pub async fn troop_numbers(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<BTreeMap<TroopId, String>, ApiError> {
-    let rows = cache::troops(tx, unit, season, None).await?;
-    Ok(rows.into_iter().map(|row| (TroopId(row.troop_id), row.number)).collect())
+    Ok(cache::numbers(tx, unit, season).await?.into_iter().collect())
 }
 
 /// Those of these people who coordinate a troop of a season (or are proposed for one) and those of these troops that are
@@ -54,7 +53,7 @@ pub async fn known_subjects(
     let people = places.into_iter().filter(|place| scope.reaches(TroopId(place.troop_id)));
     let people = people.map(|place| Subject::Person(PersonId(place.person_id)));
     let ids: Vec<_> = troops.iter().map(|troop| troop.0).collect();
-    let rows = cache::troops(tx, unit, season, Some(&ids)).await?;
+    let rows = cache::troops(tx, unit, season, (Some(&ids), None)).await?;
     let troops = rows.into_iter().map(|row| TroopId(row.troop_id)).filter(|troop| scope.reaches(*troop));
     Ok(people.chain(troops.map(Subject::Troop)).collect())
 }

@@ -9,6 +9,8 @@ mod accounts;
 #[cfg(test)]
 mod decisions;
 #[cfg(test)]
+mod decisions_about_many;
+#[cfg(test)]
 mod evening;
 #[cfg(test)]
 mod evening_two;
@@ -18,6 +20,8 @@ mod evidence;
 mod evidence_about_many;
 #[cfg(test)]
 mod exceptions;
+#[cfg(test)]
+mod exports;
 #[cfg(test)]
 mod faults;
 #[cfg(test)]
@@ -66,5 +70,7 @@ mod standings;
 mod tokens;
 #[cfg(test)]
 mod units;
+#[cfg(test)]
+mod updated_since;
 #[cfg(test)]
 mod versions;

@@ -57,6 +57,26 @@ fn the_table_for_people_has_every_operation_with_its_permission_and_no_other() {
     assert_eq!(in_table, in_document, "left: tests/gates/permissions.csv, right: the document");
 }
 
+/// A type that stands in a query alone is not gathered by itself (`api/server/document.rs` names those).
+#[test]
+fn every_reference_names_something_that_is_there() {
+    fn references(value: &Value, found: &mut BTreeSet<String>) {
+        match value {
+            Value::Object(map) => {
+                found.extend(map.get("$ref").and_then(Value::as_str).map(str::to_owned));
+                map.values().for_each(|inner| references(inner, found));
+            }
+            Value::Array(items) => items.iter().for_each(|inner| references(inner, found)),
+            _ => {}
+        }
+    }
+    let mut found = BTreeSet::new();
+    references(&crate::support::promise::DOCUMENT_JSON, &mut found);
+    assert!(found.len() > 50, "{found:?}");
+    let missing: Vec<&String> = found.iter().filter(|reference| resolve(reference).is_none()).collect();
+    assert_eq!(missing, Vec::<&String>::new());
+}
+
 #[test]
 fn every_operation_says_what_it_is() {
     let mut seen = BTreeSet::new();

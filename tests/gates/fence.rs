@@ -138,6 +138,18 @@ const SAMPLES: &[(&str, &str)] = &[
          from frozen_document where unit_id = $unit and made_by = 'sample' limit 1",
         "delete from return_sending where noted_by = 'sample'",
     ),
+    (
+        "insert into troop (unit_id, troop_id, number, number_key, name, kind, version, log_seq)
+         values ($unit, $unit, 'sample', 'sample', '', 'troop', -1, 0);
+         insert into troop_season (unit_id, troop_id, season_id, age_band, selling_youths, first_season, log_seq)
+         select unit_id, unit_id, season_id, 'sample', 1, false, 0 from season where unit_id = $unit limit 1;
+         insert into regrouping (unit_id, regrouping_id, season_id, kind, from_troop_id, to_troop_id, selling_youths, regrouped_at,
+                                 regrouped_by, log_seq)
+         select unit_id, unit_id, season_id, 'split', troop_id, unit_id, 1, 'epoch', 'sample', 0
+         from troop_season where unit_id = $unit and troop_id <> unit_id limit 1",
+        "delete from regrouping where regrouped_by = 'sample'; delete from troop_season where age_band = 'sample';
+         delete from troop where version = -1",
+    ),
 ];
 
 async fn execute(db: &mut PgConnection, sql: &str) -> Result<u64, String> {

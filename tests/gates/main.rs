@@ -9,6 +9,8 @@
 mod support;
 
 #[cfg(test)]
+mod canaries;
+#[cfg(test)]
 mod catalog;
 #[cfg(test)]
 mod document;
@@ -24,6 +26,8 @@ mod objects;
 mod openapi;
 #[cfg(test)]
 mod operations;
+#[cfg(test)]
+mod polling;
 #[cfg(test)]
 mod refusals;
 #[cfg(test)]

@@ -42,6 +42,7 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("give_role", Manager, &[]),
     ("end_grant", Manager, &[]),
     ("add_troop", Manager, &[]),
+    ("renumber_troops", Manager, &[]),
     ("change_troop", Manager, &[]),
     ("add_troop_contact", Manager, &[]),
     ("end_troop_contact", Manager, &[]),
@@ -64,6 +65,9 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("record_leaving", Manager, &[("person_id", Lead("184"))]),
     ("merge_person", Manager, &[("person_id", Lead("203")), ("into_person_id", Lead("112"))]),
     ("tick_outside_steps", Manager, &[]),
+    ("split_troop", Manager, &[("troop_id", Troop("112"))]),
+    ("preview_troop_merge", Manager, &[("troop_id", Troop("203")), ("into_troop_id", Troop("112"))]),
+    ("merge_troops", Manager, &[("troop_id", Troop("203")), ("into_troop_id", Troop("112"))]),
     ("rejoin_troop", Manager, &[("troop_id", Troop("222"))]),
     ("sit_out_troop", Manager, &[("troop_id", Troop("133"))]),
     ("upload_list", Manager, &[]),
@@ -98,6 +102,7 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("decline_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
+    ("take_decisions", Manager, 409, "the stamp of an example is of no preview"),
     ("choose_sheet", Manager, 409, "no list of the demo is a workbook with several sheets"),
     ("erase_person", Manager, 409, "whoever still has a place in the unit leaves first"),
     ("decline_assignment", Manager, 409, "the one proposal of the demo was confirmed above"),
@@ -161,6 +166,9 @@ impl Demo {
     fn note(&mut self, made: &Value) {
         for (name, value) in made.as_object().into_iter().flatten() {
             match value.as_str() {
+                Some(stamp) if name == "stamp" => {
+                    self.ids.insert(name.clone(), stamp.to_owned());
+                }
                 Some(id) if name.ends_with("_id") && name != "unit_id" && name != "season_id" => {
                     self.ids.insert(name.clone(), id.to_owned());
                 }
@@ -301,6 +309,8 @@ impl Demo {
             let sample = sample.into_iter().find_map(Value::as_str).unwrap_or_default();
             let sample = match name {
                 "listed_on" => &*self.today,
+                // What the preview that was sent before it gave.
+                "confirm_stamp" => self.ids.get("stamp").map_or(sample, String::as_str),
                 // The example of an uploaded file is a list of bank details.
                 "kind" => "bank_details",
                 _ => sample,

@@ -28,8 +28,8 @@ pub(in crate::intake) struct SummaryRecord {
 pub(in crate::intake) async fn list(
     tx: &mut Tx,
     unit: UnitId,
-    after: Option<(DateTime<Utc>, IntakeId)>,
-    limit: i64,
+    since: Option<i64>,
+    (after, limit): (Option<(DateTime<Utc>, IntakeId)>, i64),
 ) -> Result<Vec<SummaryRecord>, ApiError> {
     let (after_at, after_id) = after.map(|(at, id)| (at, id.0)).unzip();
     let rows = sqlx::query_as!(
@@ -38,11 +38,13 @@ pub(in crate::intake) async fn list(
                   applied_at, version
            from intake
            where unit_id = $1 and ($2::timestamptz is null or (uploaded_at, intake_id) < ($2, $3))
+             and ($5::bigint is null or log_seq > $5)
            order by uploaded_at desc, intake_id desc limit $4"#,
         unit.0,
         after_at,
         after_id,
-        limit
+        limit,
+        since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

@@ -76,6 +76,7 @@ fn now(
             requirements: own,
             coordinators,
             gates: Vec::new(),
+            begins: vec![],
             lapses: Vec::new(),
             changes_at: None,
         },
@@ -224,8 +225,7 @@ fn the_table_is_one_row_a_troop_and_computes_nothing_in_a_spreadsheet() {
     assert_eq!(lines.len(), 3, "the file ends with its last row");
 }
 
-/// A waiver is told as a waiver, with its last day, and so is a gate that a troop passes by leave; a troop that takes no part
-/// has nothing to tell.
+/// A waiver is told as one, with its last day; a troop that takes no part has nothing to tell.
 #[test]
 fn what_is_waived_is_told_as_waived() {
     let waived = || {
@@ -236,10 +236,7 @@ fn what_is_waived_is_told_as_waived() {
     let appointed = now("1", TroopState::Appointed, vec![coordinator(2, true, vec![waived()])], vec![]);
     let out = now("2", TroopState::SittingOut, vec![coordinator(3, true, vec![waived()])], vec![waived()]);
     let document = of(vec![appointed, out]);
-    let texts = |troop: usize| {
-        let names = [(person(2), "Tove")].into_iter().collect();
-        csv::texts(&document.troops[troop], &names)
-    };
+    let texts = |troop: usize| csv::texts(&document.troops[troop], &[(person(2), "Tove")].into_iter().collect());
     assert_eq!(texts(0).waived, "The agreement (Tove): waived until 2040-01-20");
     assert_eq!((texts(0).open, texts(1).waived), (String::new(), String::new()));
     assert_eq!(document.totals.open_requirements, 0);

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::auth::permission::AssignmentsChange;
+use crate::auth::permission::{AssignmentsChange, Permission};
 use crate::auth::{Permit, Scope, Tx};
 use crate::common::ids::{AssignmentId, PersonId, SeasonId, TroopId, UnitId};
 use crate::error::{ApiError, Code, OnConstraint as _};
@@ -70,6 +70,8 @@ pub(in crate::roster) struct Wanted {
     pub person: Option<PersonId>,
     /// Only open proposals, or only what is none.
     pub proposed: Option<bool>,
+    /// Only those that changed after this number of the log.
+    pub since: Option<i64>,
     pub after: Option<AssignmentId>,
     pub limit: i64,
 }
@@ -89,7 +91,7 @@ pub(in crate::roster) async fn list(
          where unit_id = $1 and ($2::uuid[] is null or troop_id = any ($2)) and season_id = $3
            and ($4::uuid is null or troop_id = $4) and ($5::uuid is null or person_id = $5)
            and ($6::boolean is null or (confirmed_at is null and declined_at is null and ended_at is null) = $6)
-           and ($7::uuid is null or assignment_id > $7)
+           and ($7::uuid is null or assignment_id > $7) and ($9::bigint is null or log_seq > $9)
          order by assignment_id limit $8",
         unit.0,
         within.as_deref(),
@@ -98,15 +100,16 @@ pub(in crate::roster) async fn list(
         wanted.person.map(|person| person.0),
         wanted.proposed,
         wanted.after.map(|assignment| assignment.0),
-        wanted.limit
+        wanted.limit,
+        wanted.since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }
 
 /// Ends those of a troop whose time is over, at the end that they had: who comes after them needs their place.
-pub(in crate::roster) async fn end_what_ran_out(
+pub(in crate::roster) async fn end_what_ran_out<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     season: SeasonId,
     troop: TroopId,
     log_seq: i64,
@@ -131,9 +134,9 @@ pub(in crate::roster) async fn end_what_ran_out(
     Ok(())
 }
 
-pub(in crate::roster) async fn insert(
+pub(in crate::roster) async fn insert<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     row: &AssignmentRow,
     log_seq: i64,
 ) -> Result<(), ApiError> {
@@ -162,9 +165,9 @@ pub(in crate::roster) async fn insert(
 }
 
 /// Writes what a person has decided about a proposal; the version goes up by one.
-pub(in crate::roster) async fn decide(
+pub(in crate::roster) async fn decide<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     row: &AssignmentRow,
     log_seq: i64,
 ) -> Result<(), ApiError> {

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::auth::permission::AssignmentsChange;
+use crate::auth::permission::Permission;
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{PersonId, TroopId, UnitId};
 use crate::error::ApiError;
@@ -21,27 +21,29 @@ pub(in crate::roster) async fn list(
     tx: &mut Tx,
     unit: UnitId,
     troop: TroopId,
-    after: Option<(PersonId, String)>,
-    limit: i64,
+    since: Option<i64>,
+    (after, limit): (Option<(PersonId, String)>, i64),
 ) -> Result<Vec<TroopContactRow>, ApiError> {
     let (person, duty) = after.map(|(person, duty)| (person.0, duty)).unzip();
     let rows = sqlx::query_as!(
         TroopContactRow,
         "select troop_id, person_id, duty, from_at, ended_at from troop_contact
          where unit_id = $1 and troop_id = $2 and ($3::uuid is null or (person_id, duty) > ($3, $4::text))
+           and ($6::bigint is null or log_seq > $6)
          order by person_id, duty limit $5",
         unit.0,
         troop.0,
         person,
         duty,
-        limit
+        limit,
+        since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }
 
-pub(in crate::roster) async fn lock(
+pub(in crate::roster) async fn lock<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     troop: TroopId,
     person: PersonId,
     duty: &str,
@@ -65,9 +67,9 @@ pub(in crate::roster) async fn troop_exists(tx: &mut Tx, unit: UnitId, troop: Tr
 }
 
 /// Writes a duty that somebody takes on, or takes on again.
-pub(in crate::roster) async fn keep(
+pub(in crate::roster) async fn keep<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     row: &TroopContactRow,
     log_seq: i64,
 ) -> Result<(), ApiError> {

@@ -4,7 +4,7 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::assignments::AssignmentRow;
-use crate::auth::permission::{AssignmentsChange, PeopleChange};
+use crate::auth::permission::{AssignmentsChange, PeopleChange, Permission};
 use crate::auth::{Permit, Scope, Tx};
 use crate::common::ids::{AssignmentId, PersonId, SeasonId, TakeOverId, TroopId, UnitId};
 use crate::error::ApiError;
@@ -30,9 +30,9 @@ pub(in crate::roster) async fn replaced(
 }
 
 /// The open assignment of a person in a troop's season, confirmed or only proposed.
-pub(in crate::roster) async fn open_of(
+pub(in crate::roster) async fn open_of<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     season: SeasonId,
     troop: TroopId,
     person: PersonId,
@@ -100,9 +100,8 @@ pub(in crate::roster) async fn take_overs(
     tx: &mut Tx,
     unit: UnitId,
     scope: &Scope,
-    troop: TroopId,
-    after: Option<TakeOverId>,
-    limit: i64,
+    (troop, since): (TroopId, Option<i64>),
+    (after, limit): (Option<TakeOverId>, i64),
 ) -> Result<Vec<TakeOverRow>, ApiError> {
     let within = scope.troops();
     let rows = sqlx::query_as!(
@@ -113,13 +112,14 @@ pub(in crate::roster) async fn take_overs(
          join assignment old on old.unit_id = t.unit_id and old.assignment_id = t.from_assignment_id
          join assignment new on new.unit_id = t.unit_id and new.assignment_id = t.to_assignment_id
          where t.unit_id = $1 and ($2::uuid[] is null or t.troop_id = any ($2)) and t.troop_id = $3
-           and ($4::uuid is null or t.take_over_id > $4)
+           and ($4::uuid is null or t.take_over_id > $4) and ($6::bigint is null or t.log_seq > $6)
          order by t.take_over_id limit $5",
         unit.0,
         within.as_deref(),
         troop.0,
         after.map(|one| one.0),
-        limit
+        limit,
+        since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

@@ -25,6 +25,8 @@ pub(in crate::roster) struct Wanted<'a> {
     pub role: Option<&'a str>,
     /// Only those that are not over at this instant.
     pub open_at: Option<DateTime<Utc>>,
+    /// Only those that changed after this number of the log.
+    pub since: Option<i64>,
     pub after: Option<GrantId>,
     pub limit: i64,
 }
@@ -35,14 +37,15 @@ pub(in crate::roster) async fn list(tx: &mut Tx, unit: UnitId, wanted: Wanted<'_
         "select grant_id, person_id, role, from_at, until_at, ended_at from role_grant
          where unit_id = $1 and ($2::uuid is null or person_id = $2) and ($3::text is null or role = $3)
            and ($4::timestamptz is null or (ended_at is null and (until_at is null or until_at > $4)))
-           and ($5::uuid is null or grant_id > $5)
+           and ($5::uuid is null or grant_id > $5) and ($7::bigint is null or log_seq > $7)
          order by grant_id limit $6",
         unit.0,
         wanted.person.map(|person| person.0),
         wanted.role,
         wanted.open_at,
         wanted.after.map(|grant| grant.0),
-        wanted.limit
+        wanted.limit,
+        wanted.since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

@@ -3,15 +3,15 @@
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::auth::permission::AssignmentsChange;
+use crate::auth::permission::Permission;
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{AssignmentId, SeasonId, TroopId};
 use crate::error::{ApiError, Code, OnConstraint as _};
 
 /// The confirmed lead of a troop that is held, if it has one: the assignment and whose it is.
-pub(in crate::roster) async fn lead_of(
+pub(in crate::roster) async fn lead_of<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     season: SeasonId,
     troop: TroopId,
 ) -> Result<Option<(AssignmentId, Uuid)>, ApiError> {
@@ -29,9 +29,9 @@ pub(in crate::roster) async fn lead_of(
 }
 
 /// Gives or takes the lead, and keeps that it was otherwise before; the version goes up by one.
-pub(in crate::roster) async fn change(
+pub(in crate::roster) async fn change<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<AssignmentsChange>,
+    by: &Permit<P>,
     assignment: AssignmentId,
     lead: bool,
     (at, log_seq): (DateTime<Utc>, i64),

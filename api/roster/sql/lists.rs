@@ -43,7 +43,7 @@ pub(in crate::roster) async fn troops(
 ) -> Result<Vec<KnownTroopRow>, ApiError> {
     let rows = sqlx::query_as!(
         KnownTroopRow,
-        r#"select t.troop_id, t.number, ts.troop_id is not null as "in_season!"
+        r#"select t.troop_id, t.number, ts.troop_id is not null and ts.ended_at is null as "in_season!"
            from troop t
            left join troop_season ts on ts.unit_id = t.unit_id and ts.troop_id = t.troop_id and ts.season_id = $2
            where t.unit_id = $1 order by t.troop_id"#,

@@ -121,6 +121,8 @@ pub(in crate::roster) async fn lock<P: Permission>(
 #[derive(Clone, Debug)]
 pub(in crate::roster) struct Wanted<'a> {
     pub membership_number: Option<&'a str>,
+    /// Only those that changed after this number of the log.
+    pub since: Option<i64>,
     pub after: Option<PersonId>,
     /// None for all of them, where what was typed has yet to be looked for.
     pub limit: Option<i64>,
@@ -156,7 +158,7 @@ pub(in crate::roster) async fn list(
                  and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
              or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id
                  and c.troop_id = any ($2) and (c.ended_at is null or c.ended_at > $7)))
-           and ($4::text is null or p.membership_number = $4)
+           and ($4::text is null or p.membership_number = $4) and ($8::bigint is null or p.log_seq > $8)
            and ($5::uuid is null or (lower(p.last_name), lower(p.first_name), p.person_id)
                > (select lower(last.last_name), lower(last.first_name), last.person_id from person last
                   where last.unit_id = $1 and last.person_id = $5))
@@ -167,7 +169,8 @@ pub(in crate::roster) async fn list(
         wanted.membership_number,
         wanted.after.map(|person| person.0),
         wanted.limit,
-        now
+        now,
+        wanted.since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

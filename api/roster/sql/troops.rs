@@ -1,8 +1,9 @@
 //! Every query of troops and their seasons.
 
+use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::auth::permission::TroopsChange;
+use crate::auth::permission::Permission;
 use crate::auth::{Permit, Scope, Tx};
 use crate::common::ids::{SeasonId, TroopId, UnitId};
 use crate::error::{ApiError, Code, OnConstraint as _};
@@ -19,6 +20,11 @@ pub(in crate::roster) struct TroopRow {
     pub age_band: Option<String>,
     pub selling_youths: Option<i32>,
     pub first_season: Option<bool>,
+    /// When it went into another troop of that season, and into which.
+    pub ended_at: Option<DateTime<Utc>>,
+    pub merged_into: Option<Uuid>,
+    /// The troop of which it was a part until it became one of its own in that season.
+    pub split_from: Option<Uuid>,
 }
 
 pub(in crate::roster) async fn find(
@@ -32,9 +38,12 @@ pub(in crate::roster) async fn find(
     let row = sqlx::query_as!(
         TroopRow,
         r#"select t.troop_id, t.number, t.name, t.kind, t.meeting_place, t.version, ts.age_band as "age_band?",
-               ts.selling_youths as "selling_youths?", ts.first_season as "first_season?"
+               ts.selling_youths as "selling_youths?", ts.first_season as "first_season?", ts.ended_at,
+               m.to_troop_id as "merged_into?", s.from_troop_id as "split_from?"
            from troop t
            left join troop_season ts on ts.unit_id = t.unit_id and ts.troop_id = t.troop_id and ts.season_id = $3
+           left join regrouping m on m.unit_id = t.unit_id and m.season_id = $3 and m.from_troop_id = t.troop_id and m.kind = 'merge'
+           left join regrouping s on s.unit_id = t.unit_id and s.season_id = $3 and s.to_troop_id = t.troop_id and s.kind = 'split'
            where t.unit_id = $1 and ($2::uuid[] is null or t.troop_id = any ($2)) and t.troop_id = $4"#,
         unit.0,
         within.as_deref(),
@@ -45,7 +54,11 @@ pub(in crate::roster) async fn find(
 }
 
 /// Locks a troop in reach. What it says is to be read in the next statement.
-pub(in crate::roster) async fn lock(tx: &mut Tx, by: &Permit<TroopsChange>, troop: TroopId) -> Result<(), ApiError> {
+pub(in crate::roster) async fn lock<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    troop: TroopId,
+) -> Result<(), ApiError> {
     let found = sqlx::query_scalar!(
         "select troop_id from troop where unit_id = $1 and troop_id = $2 for no key update",
         by.unit()?.0,
@@ -60,6 +73,10 @@ pub(in crate::roster) async fn lock(tx: &mut Tx, by: &Permit<TroopsChange>, troo
 pub(in crate::roster) struct Wanted<'a> {
     pub season: SeasonId,
     pub number_key: Option<&'a str>,
+    /// Whether also those that went into another troop of that season.
+    pub merged: bool,
+    /// Only those that changed, themselves or in that season, after this number of the log.
+    pub since: Option<i64>,
     pub after: Option<TroopId>,
     /// None for all of them, where what was typed has yet to be looked for.
     pub limit: Option<i64>,
@@ -76,11 +93,15 @@ pub(in crate::roster) async fn list(
     let rows = sqlx::query_as!(
         TroopRow,
         r#"select t.troop_id, t.number, t.name, t.kind, t.meeting_place, t.version, ts.age_band as "age_band?",
-               ts.selling_youths as "selling_youths?", ts.first_season as "first_season?"
+               ts.selling_youths as "selling_youths?", ts.first_season as "first_season?", ts.ended_at,
+               m.to_troop_id as "merged_into?", s.from_troop_id as "split_from?"
            from troop t
            left join troop_season ts on ts.unit_id = t.unit_id and ts.troop_id = t.troop_id and ts.season_id = $3
+           left join regrouping m on m.unit_id = t.unit_id and m.season_id = $3 and m.from_troop_id = t.troop_id and m.kind = 'merge'
+           left join regrouping s on s.unit_id = t.unit_id and s.season_id = $3 and s.to_troop_id = t.troop_id and s.kind = 'split'
            where t.unit_id = $1 and ($2::uuid[] is null or t.troop_id = any ($2))
-             and ($4::text is null or t.number_key = $4)
+             and ($4::text is null or t.number_key = $4) and ($7 or ts.ended_at is null)
+             and ($8::bigint is null or t.log_seq > $8 or ts.log_seq > $8)
              and ($5::uuid is null or (length(t.number_key), t.number_key)
                  > (select length(last.number_key), last.number_key from troop last
                     where last.unit_id = $1 and last.troop_id = $5))
@@ -90,14 +111,16 @@ pub(in crate::roster) async fn list(
         wanted.season.0,
         wanted.number_key,
         wanted.after.map(|troop| troop.0),
-        wanted.limit
+        wanted.limit,
+        wanted.merged,
+        wanted.since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }
 
-pub(in crate::roster) async fn insert(
+pub(in crate::roster) async fn insert<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<TroopsChange>,
+    by: &Permit<P>,
     row: &TroopRow,
     number_key: &str,
     log_seq: i64,
@@ -122,9 +145,9 @@ pub(in crate::roster) async fn insert(
 }
 
 /// Writes the new fields of a troop; its version goes up by one, also where only its season changes.
-pub(in crate::roster) async fn update(
+pub(in crate::roster) async fn update<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<TroopsChange>,
+    by: &Permit<P>,
     row: &TroopRow,
     number_key: &str,
     log_seq: i64,
@@ -154,18 +177,19 @@ pub(in crate::roster) struct Place<'a> {
     pub first_season: bool,
 }
 
-/// Writes a troop's place in a season, new or changed.
-pub(in crate::roster) async fn keep_place(
+/// Writes a troop's place in a season, new (from now on) or changed.
+pub(in crate::roster) async fn keep_place<P: Permission>(
     tx: &mut Tx,
-    by: &Permit<TroopsChange>,
+    by: &Permit<P>,
     season: SeasonId,
     troop: TroopId,
     place: Place<'_>,
     log_seq: i64,
 ) -> Result<(), ApiError> {
+    let began_at = tx.logged_at();
     sqlx::query!(
-        "insert into troop_season (unit_id, troop_id, season_id, age_band, selling_youths, first_season, log_seq)
-         values ($1, $2, $3, $4, $5, $6, $7)
+        "insert into troop_season (unit_id, troop_id, season_id, age_band, selling_youths, first_season, log_seq, began_at)
+         values ($1, $2, $3, $4, $5, $6, $7, $8)
          on conflict (unit_id, troop_id, season_id)
          do update set age_band = $4, selling_youths = $5, first_season = $6, log_seq = $7",
         by.unit()?.0,
@@ -174,7 +198,8 @@ pub(in crate::roster) async fn keep_place(
         place.age_band,
         place.selling_youths,
         place.first_season,
-        log_seq
+        log_seq,
+        began_at
     )
     .execute(tx.db())
     .await?;

@@ -33,6 +33,10 @@ pub enum OutsideEvent {
     SatOut,
     /// A troop takes part again.
     Rejoined,
+    /// A troop went into another one.
+    TroopMerged,
+    /// A part of a troop became a troop of its own.
+    TroopSplit,
     /// A season return was filed.
     ReturnFiled,
 }

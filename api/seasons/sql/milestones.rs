@@ -19,6 +19,7 @@ pub(in crate::seasons) struct MilestoneRow {
     pub head_office_at_local_time: Option<NaiveTime>,
     pub repeats_until_on: Option<NaiveDate>,
     pub version: i64,
+    pub log_seq: i64,
 }
 
 impl MilestoneRow {
@@ -41,7 +42,7 @@ pub(in crate::seasons) async fn all(
     let rows = sqlx::query_as!(
         MilestoneRow,
         "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time,
-                repeats_until_on, version
+                repeats_until_on, version, log_seq
          from milestone where unit_id = $1 and season_id = $2 order by code",
         unit.0,
         season.0
@@ -58,7 +59,7 @@ pub(in crate::seasons) async fn lock(
     let row = sqlx::query_as!(
         MilestoneRow,
         "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time,
-                repeats_until_on, version
+                repeats_until_on, version, log_seq
          from milestone where unit_id = $1 and season_id = $2 and milestone_id = $3 for update",
         by.unit()?.0,
         season.0,

@@ -13,6 +13,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::{OverrideId, SeasonId, TroopId};
 use crate::common::page;
+use crate::common::since::{Since, asked};
 use crate::error::{ApiError, Problems};
 use crate::seasons;
 use crate::seasons::policy::GateName;
@@ -40,6 +41,10 @@ pub struct OverridesQuery {
     /// Only those of this gate.
     #[garde(skip)]
     gate: Option<GateName>,
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -53,7 +58,7 @@ pub struct OverridesQuery {
 
 crate::page!(
     /// Overrides, in the order in which they were asked for.
-    OverridePage of GateOverride
+    OverridePage of GateOverride, since
 );
 
 /// List the overrides of a season: what waits for a second person, is in force, is over or was taken back.
@@ -65,16 +70,18 @@ pub async fn list_overrides(
     _path: Path<StandingsPath>,
     query: Query<OverridesQuery>,
 ) -> Result<Answer<OverridePage>, ApiError> {
-    let OverridesQuery { season, state: states, troop, gate, limit, cursor } = query.0;
-    let filters = ("overrides", season, &states, troop, gate);
+    let OverridesQuery { season, state: states, troop, gate, updated_since, limit, cursor } = query.0;
+    let filters = ("overrides", season, &states, troop, gate, updated_since);
     let after: Option<(i64, OverrideId)> = page::decode(cursor.as_deref(), &filters)?;
     let (mut tx, unit) = (permit.tx()?, permit.unit()?);
+    let log_seq = tx.log_seq().await?;
     let season = seasons::resolve(&mut tx, unit, season).await?;
     let calendar = seasons::calendar_of(&mut tx, unit, &season).await?;
     let at = tx.now();
     let rows = exceptions::overrides(&mut tx, unit, season.season_id, None).await?;
     let mut items: Vec<GateOverride> = rows
         .into_iter()
+        .filter(|row| asked(updated_since, row.log_seq))
         .map(|row| GateOverride::new(row, &calendar, at))
         .collect::<Result<Vec<_>, _>>()?
         .into_iter()
@@ -86,8 +93,8 @@ pub async fn list_overrides(
     items.sort_by_key(place);
     let more = page::cut(&mut items, limit);
     let next_cursor = items.last().filter(|_| more).map(|last| page::encode(&place(last), &filters)).transpose()?;
-    let page = OverridePage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = OverridePage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }
 
 fn place(one: &GateOverride) -> (i64, OverrideId) {

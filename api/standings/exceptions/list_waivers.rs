@@ -13,6 +13,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::{PersonId, SeasonId, TroopId, WaiverId};
 use crate::common::page;
+use crate::common::since::{Since, asked};
 use crate::error::{ApiError, Problems};
 use crate::seasons;
 use crate::standings::list::StandingsPath;
@@ -44,6 +45,10 @@ pub struct WaiversQuery {
     #[garde(length(min = 1, max = 40))]
     #[param(min_length = 1, max_length = 40)]
     requirement: Option<String>,
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -57,7 +62,7 @@ pub struct WaiversQuery {
 
 crate::page!(
     /// Waivers, in the order in which they were asked for.
-    WaiverPage of Waiver
+    WaiverPage of Waiver, since
 );
 
 /// List the waivers of a season: what waits for a second person, is in force, is over or was taken back.
@@ -69,16 +74,18 @@ pub async fn list_waivers(
     _path: Path<StandingsPath>,
     query: Query<WaiversQuery>,
 ) -> Result<Answer<WaiverPage>, ApiError> {
-    let WaiversQuery { season, state: states, person, troop, requirement, limit, cursor } = query.0;
-    let filters = ("waivers", season, &states, person, troop, &requirement);
+    let WaiversQuery { season, state: states, person, troop, requirement, updated_since, limit, cursor } = query.0;
+    let filters = ("waivers", season, &states, person, troop, &requirement, updated_since);
     let after: Option<(i64, WaiverId)> = page::decode(cursor.as_deref(), &filters)?;
     let (mut tx, unit) = (permit.tx()?, permit.unit()?);
+    let log_seq = tx.log_seq().await?;
     let season = seasons::resolve(&mut tx, unit, season).await?;
     let calendar = seasons::calendar_of(&mut tx, unit, &season).await?;
     let at = tx.now();
     let rows = exceptions::waivers(&mut tx, unit, season.season_id).await?;
     let mut items: Vec<Waiver> = rows
         .into_iter()
+        .filter(|row| asked(updated_since, row.log_seq))
         .map(|row| Waiver::new(row, &calendar, at))
         .filter(|one| states.is_empty() || states.contains(&one.state))
         .filter(|one| person.is_none_or(|person| one.person_id == Some(person)))
@@ -89,8 +96,8 @@ pub async fn list_waivers(
     items.sort_by_key(place);
     let more = page::cut(&mut items, limit);
     let next_cursor = items.last().filter(|_| more).map(|last| page::encode(&place(last), &filters)).transpose()?;
-    let page = WaiverPage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = WaiverPage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }
 
 fn place(one: &Waiver) -> (i64, WaiverId) {

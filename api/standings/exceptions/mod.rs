@@ -8,6 +8,7 @@ pub(super) mod approve_override;
 pub(super) mod approve_waiver;
 pub(super) mod decline_override;
 pub(super) mod decline_waiver;
+pub(super) mod end_of_troop;
 pub(super) mod end_override;
 pub(super) mod end_waiver;
 pub(super) mod find_override;

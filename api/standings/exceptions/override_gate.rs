@@ -172,6 +172,7 @@ pub async fn override_gate(
         granted_by: (!needs_two).then(|| asked_by.clone()),
         asked_by,
         revoked_at: None,
+        log_seq,
     };
     exceptions::insert_override(&mut tx, &permit, &row, log_seq).await?;
     change::refresh(&mut tx, unit, &touched).await?;

@@ -211,6 +211,7 @@ fn waiting(new: NewWaiver, season: &ThisSeason, person_id: Option<Uuid>, troop_i
         granted_at: None,
         granted_by: None,
         revoked_at: None,
+        log_seq: 0,
     }
 }
 

@@ -26,6 +26,9 @@ pub struct Standing {
     /// Each coordinator, the lead first.
     #[schema(max_items = 100)]
     pub coordinators: Vec<CoordinatorStanding>,
+    /// Who will coordinate the troop from a later instant on, the first one first; nobody counts before.
+    #[schema(max_items = 100)]
+    pub begins: Vec<BeginsLater>,
     /// Every gate, open or closed.
     #[schema(max_items = 3)]
     pub gates: Vec<GateStanding>,
@@ -35,6 +38,20 @@ pub struct Standing {
     /// The first later instant at which this answer changes by itself; null when it never does.
     #[schema(required = true)]
     pub changes_at: Option<DateTime<Utc>>,
+}
+
+/// Somebody whose assignment is confirmed and begins later.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BeginsLater {
+    /// The assignment.
+    pub assignment_id: AssignmentId,
+    /// The person.
+    pub person_id: PersonId,
+    /// Whether as the lead.
+    pub lead: bool,
+    /// From when.
+    pub from_at: DateTime<Utc>,
 }
 
 /// The states of a troop; the first that applies, in this order. New values may come.

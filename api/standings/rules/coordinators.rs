@@ -3,8 +3,8 @@
 use chrono::{DateTime, Utc};
 
 use super::{
-    AssignmentFact, CoordinatorStanding, CoordinatorState, DecisionFact, DecisionKind, RequirementStanding, TroopState,
-    World, evidence,
+    AssignmentFact, BeginsLater, CoordinatorStanding, CoordinatorState, DecisionFact, DecisionKind,
+    RequirementStanding, TroopState, World, evidence,
 };
 use crate::common::ids::AssignmentId;
 use crate::seasons::policy::CountedCoordinators;
@@ -48,6 +48,28 @@ fn is_active(world: &World<'_>, assignment: &AssignmentFact) -> bool {
         && !happened(assignment.until_at)
         && !happened(assignment.ended_at)
         && !happened(assignment.declined_at)
+}
+
+/// Who is confirmed and begins later, the first one first.
+pub(super) fn begins_later(world: &World<'_>) -> Vec<BeginsLater> {
+    let happened = |instant: Option<DateTime<Utc>>| instant.is_some_and(|instant| instant <= world.at);
+    let later = world.facts.assignments.iter().filter(|assignment| {
+        happened(assignment.confirmed_at)
+            && world.at < assignment.from_at
+            && !happened(assignment.ended_at)
+            && !happened(assignment.declined_at)
+            && !decided(world, assignment.assignment_id).stood_down
+    });
+    let mut later: Vec<BeginsLater> = later
+        .map(|assignment| BeginsLater {
+            assignment_id: assignment.assignment_id,
+            person_id: assignment.person_id,
+            lead: assignment.led_at(world.at),
+            from_at: assignment.from_at,
+        })
+        .collect();
+    later.sort_by_key(|one| (one.from_at, one.assignment_id));
+    later
 }
 
 /// What was decided about an assignment up to this instant.

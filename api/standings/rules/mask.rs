@@ -77,6 +77,7 @@ impl Standing {
         seen.reasons.clear();
         seen.next_step = None;
         seen.requirements.clear();
+        seen.begins.clear();
         // Who coordinates is no total.
         seen.coordinators.clear();
         for gate in &mut seen.gates {

@@ -88,6 +88,7 @@ fn look(world: &World<'_>) -> Standing {
         next_step: steps::for_troop(world, state, &coordinators, &gates),
         requirements,
         coordinators,
+        begins: coordinators::begins_later(world),
         gates,
         lapses: Vec::new(),
         changes_at: None,

@@ -4,7 +4,8 @@ use chrono::{DateTime, Utc};
 use serde_json::Value;
 use uuid::Uuid;
 
-use crate::auth::Tx;
+use crate::auth::permission::Permission;
+use crate::auth::{Permit, Tx};
 use crate::common::ids::{PersonId, SeasonId, TroopId, UnitId};
 use crate::error::ApiError;
 
@@ -21,12 +22,12 @@ pub(in super::super) struct TroopRow {
     pub changes_at: Option<DateTime<Utc>>,
 }
 
-/// The troops of a season, or these of them, in the order of their ids.
+/// The troops that have a place in a season, or had one at a past instant, or these of them, in the order of their ids.
 pub(in super::super) async fn troops(
     tx: &mut Tx,
     unit: UnitId,
     season: SeasonId,
-    only: Option<&[Uuid]>,
+    (only, as_of): (Option<&[Uuid]>, Option<DateTime<Utc>>),
 ) -> Result<Vec<TroopRow>, ApiError> {
     let rows = sqlx::query_as!(
         TroopRow,
@@ -36,12 +37,30 @@ pub(in super::super) async fn troops(
            join troop t using (unit_id, troop_id)
            left join standing s using (unit_id, season_id, troop_id)
            where ts.unit_id = $1 and ts.season_id = $2 and ($3::uuid[] is null or ts.troop_id = any ($3))
+             and (ts.ended_at is null or ts.ended_at > $4) and ($4::timestamptz is null or ts.began_at is null or ts.began_at <= $4)
            order by ts.troop_id"#,
         unit.0,
         season.0,
-        only
+        only,
+        as_of
     );
     Ok(rows.fetch_all(tx.db()).await?)
+}
+
+/// The numbers of every troop that has or had a place in a season.
+pub(in super::super) async fn numbers(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: SeasonId,
+) -> Result<Vec<(TroopId, String)>, ApiError> {
+    let rows = sqlx::query!(
+        "select troop_id, t.number from troop_season ts join troop t using (unit_id, troop_id)
+         where ts.unit_id = $1 and ts.season_id = $2",
+        unit.0,
+        season.0
+    );
+    let rows = rows.fetch_all(tx.db()).await?;
+    Ok(rows.into_iter().map(|row| (TroopId(row.troop_id), row.number)).collect())
 }
 
 /// Locks people in the order of their ids.
@@ -166,6 +185,24 @@ pub(in super::super) async fn keep(
     Ok(())
 }
 
+/// Takes the kept answer of a troop away that has no place in the season any more.
+pub(in super::super) async fn forget<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    season: SeasonId,
+    troop: TroopId,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "delete from standing where unit_id = $1 and season_id = $2 and troop_id = $3",
+        by.unit()?.0,
+        season.0,
+        troop.0
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
 /// A troop season whose answer is due: changed by itself, computed by older rules, or never computed.
 pub(in super::super) struct DueRow {
     pub season_id: Uuid,
@@ -185,7 +222,7 @@ pub(in super::super) async fn due(
          from troop_season ts
          join season using (unit_id, season_id)
          left join standing s using (unit_id, season_id, troop_id)
-         where ts.unit_id = $1 and season.closed_at is null
+         where ts.unit_id = $1 and ts.ended_at is null and season.closed_at is null
            and (s.troop_id is null or s.rules_version <> $3 or s.changes_at <= $2)
          order by ts.season_id, ts.troop_id",
         unit.0,

@@ -25,6 +25,7 @@ pub(in super::super) struct WaiverRow {
     pub granted_at: Option<DateTime<Utc>>,
     pub granted_by: Option<String>,
     pub revoked_at: Option<DateTime<Utc>>,
+    pub log_seq: i64,
 }
 
 /// Every waiver of a season; people make them one by one.
@@ -32,7 +33,7 @@ pub(in super::super) async fn waivers(tx: &mut Tx, unit: UnitId, season: SeasonI
     let rows = sqlx::query_as!(
         WaiverRow,
         "select waiver_id, season_id, requirement, person_id, troop_id, reason, until_on, needs_two, asked_at, asked_by,
-                granted_at, granted_by, revoked_at
+                granted_at, granted_by, revoked_at, log_seq
          from waiver where unit_id = $1 and season_id = $2",
         unit.0,
         season.0
@@ -50,7 +51,7 @@ pub(in super::super) async fn waivers_of(
     let rows = sqlx::query_as!(
         WaiverRow,
         "select waiver_id, season_id, requirement, person_id, troop_id, reason, until_on, needs_two, asked_at, asked_by,
-                granted_at, granted_by, revoked_at
+                granted_at, granted_by, revoked_at, log_seq
          from waiver where unit_id = $1 and season_id = $2 and requirement = $3
            and person_id is not distinct from $4 and troop_id is not distinct from $5",
         unit.0,
@@ -70,7 +71,7 @@ pub(in super::super) async fn find_waiver(
     let row = sqlx::query_as!(
         WaiverRow,
         "select waiver_id, season_id, requirement, person_id, troop_id, reason, until_on, needs_two, asked_at, asked_by,
-                granted_at, granted_by, revoked_at
+                granted_at, granted_by, revoked_at, log_seq
          from waiver where unit_id = $1 and waiver_id = $2",
         unit.0,
         waiver.0
@@ -87,7 +88,7 @@ pub(in super::super) async fn lock_waiver<P: Permission>(
     let row = sqlx::query_as!(
         WaiverRow,
         "select waiver_id, season_id, requirement, person_id, troop_id, reason, until_on, needs_two, asked_at, asked_by,
-                granted_at, granted_by, revoked_at
+                granted_at, granted_by, revoked_at, log_seq
          from waiver where unit_id = $1 and waiver_id = $2 for no key update",
         by.unit()?.0,
         waiver.0
@@ -164,6 +165,7 @@ pub(in super::super) struct OverrideRow {
     pub granted_at: Option<DateTime<Utc>>,
     pub granted_by: Option<String>,
     pub revoked_at: Option<DateTime<Utc>>,
+    pub log_seq: i64,
 }
 
 /// Every override of a season, or of one of its troops; people make them one by one.
@@ -176,7 +178,7 @@ pub(in super::super) async fn overrides(
     let rows = sqlx::query_as!(
         OverrideRow,
         "select override_id, season_id, troop_id, gate, reason, until_on, needs_two, asked_at, asked_by, granted_at, granted_by,
-                revoked_at
+                revoked_at, log_seq
          from gate_override where unit_id = $1 and season_id = $2 and ($3::uuid is null or troop_id = $3)",
         unit.0,
         season.0,
@@ -193,7 +195,7 @@ pub(in super::super) async fn find_override(
     let row = sqlx::query_as!(
         OverrideRow,
         "select override_id, season_id, troop_id, gate, reason, until_on, needs_two, asked_at, asked_by, granted_at, granted_by,
-                revoked_at
+                revoked_at, log_seq
          from gate_override where unit_id = $1 and override_id = $2",
         unit.0,
         id.0
@@ -210,7 +212,7 @@ pub(in super::super) async fn lock_override<P: Permission>(
     let row = sqlx::query_as!(
         OverrideRow,
         "select override_id, season_id, troop_id, gate, reason, until_on, needs_two, asked_at, asked_by, granted_at, granted_by,
-                revoked_at
+                revoked_at, log_seq
          from gate_override where unit_id = $1 and override_id = $2 for no key update",
         by.unit()?.0,
         id.0

@@ -56,18 +56,19 @@ async fn look(
                   recorded_by as "recorded_by!", coalesce(w.withdrawn_at, l.withdrawn_at) as "withdrawn_at?",
                   screening as "screening!"
            from (select evidence_id, season_id, requirement, person_id, troop_id, outcome, observed_on, valid_until_on,
-                        score_percent, source, intake_id, intake_row, note, recorded_at, recorded_by, false as screening
+                        score_percent, source, intake_id, intake_row, note, recorded_at, recorded_by, log_seq, false as screening
                  from evidence
                  where unit_id = $1 and ($2::uuid is null or season_id = $2) and ($9::uuid is null or evidence_id = $9)
                  union all
                  select evidence_id, season_id, requirement, person_id, null, outcome, observed_on, valid_until_on, null,
-                        source, intake_id, intake_row, null, recorded_at, recorded_by, true
+                        source, intake_id, intake_row, null, recorded_at, recorded_by, log_seq, true
                  from screening_evidence
                  where unit_id = $1 and ($2::uuid is null or season_id = $2) and ($9::uuid is null or evidence_id = $9) and $3) f
-           left join (select evidence_id, withdrawn_at from withdrawn_fact where unit_id = $1) w on w.evidence_id = f.evidence_id
-           left join (select intake_id, withdrawn_at from withdrawn_list where unit_id = $1) l on l.intake_id = f.intake_id
+           left join (select evidence_id, withdrawn_at, log_seq from withdrawn_fact where unit_id = $1) w on w.evidence_id = f.evidence_id
+           left join (select intake_id, withdrawn_at, log_seq from withdrawn_list where unit_id = $1) l on l.intake_id = f.intake_id
            where ($4::uuid is null or person_id = $4) and ($5::uuid is null or troop_id = $5)
              and ($6::text is null or requirement = $6) and ($7::uuid is null or f.evidence_id < $7)
+             and ($10::bigint is null or f.log_seq > $10 or w.log_seq > $10 or l.log_seq > $10)
            order by f.evidence_id desc limit $8"#,
         unit.0,
         season.map(|season| season.0),
@@ -77,7 +78,8 @@ async fn look(
         wanted.requirement,
         wanted.after.map(|fact| fact.0),
         wanted.limit,
-        fact.map(|fact| fact.0)
+        fact.map(|fact| fact.0),
+        wanted.since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

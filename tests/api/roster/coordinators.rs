@@ -125,3 +125,37 @@ fn a_person_decides_who_leads_and_what_is_declined_stays_declined() {
         assert_eq!(each(&world.manager.get("/assignments?proposed=true").await.expect(200), "assignment_id"), [""; 0]);
     });
 }
+
+#[test]
+fn who_begins_later_is_told_by_the_vacant_troops_standing_and_by_the_queue() {
+    scenario(async |world| {
+        let later = json!({"troop_id": fixture::VACANT_TROOP, "person_id": fixture::DOV, "lead": true,
+            "from_at": "2040-02-01T06:00:00Z"});
+        let made = world.manager.post("/assignments", later).await.expect(201);
+        let path = format!("/standings/{}", fixture::VACANT_TROOP);
+        let standing = world.overseer.get(&path).await.expect(200);
+        assert_eq!(standing.at("/standing/state"), "vacant", "nobody counts before the day");
+        assert_eq!(
+            standing.at("/standing/begins"),
+            json!([{"assignment_id": made.at("/assignment_id"), "person_id": fixture::DOV, "lead": true,
+                "from_at": "2040-02-01T06:00:00Z"}])
+        );
+        assert_eq!(standing.at("/people"), json!([{"person_id": fixture::DOV, "name": "Dov Achterberg"}]));
+        assert_eq!(standing.at("/standing/changes_at"), "2040-01-27T06:00:00Z", "a gate shuts before that");
+        let seen = world.viewer.get(&path).await.expect(200);
+        assert_eq!((seen.at("/standing/begins"), seen.at("/people")), (json!([]), json!([])));
+        let queue = world.manager.get("/needs").await.expect(200).at("/items");
+        let items = queue.as_array().expect("items").iter();
+        let find = items.clone().find(|item| item["kind"] == "find_coordinator").expect("the vacant troop");
+        assert_eq!(
+            find["what"],
+            "Nobody coordinates troop 0103 until 2040-02-01, when Dov Achterberg begins: find somebody for that time if it cannot wait."
+        );
+        world.set_clock("2040-02-01T06:00:01Z".parse().expect("an instant")).await;
+        let standing = world.overseer.get(&path).await.expect(200);
+        assert_eq!((standing.at("/standing/state"), standing.at("/standing/begins")), (json!("gathering"), json!([])));
+        // Before anybody knew of it, nobody was to begin.
+        let then = world.overseer.get(&format!("{path}?as_of=2040-01-10T12:00:00Z")).await.expect(200);
+        assert_eq!(then.at("/standing/begins"), json!([]));
+    });
+}

@@ -10,6 +10,8 @@ mod erasure;
 mod leads;
 mod one_person;
 mod people;
+mod regrouping;
+mod renumbering;
 mod roles;
 mod search;
 mod successors;

@@ -23,7 +23,7 @@ const LOGGED_READS: &[&str] = &["list_evidence"];
 
 /// Operations that are asked with a POST since a whole document comes with the question, and that change nothing. It may
 /// only grow with a reason.
-const READS_BY_POST: &[&str] = &["preview_policy"];
+const READS_BY_POST: &[&str] = &["preview_policy", "preview_troop_merge"];
 
 /// Checks all of it.
 pub(super) async fn check(world: &World) {

@@ -3,7 +3,7 @@
 //! [`observe`] asks the running server for every cell once; [`rules`] compares what was seen with a table and touches
 //! nothing, so that a loop can flip every entry of the table and show that each flip is noticed.
 
-mod observe;
+pub mod observe;
 mod rules;
 
 use std::collections::BTreeMap;

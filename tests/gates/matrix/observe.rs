@@ -121,7 +121,7 @@ const PREPARED: &[&str] = &[
      from season, (values ('{\"note\":\"x\",\"season\":{\"label\":\"2040\",\"season_id\":\"0198c0de-0000-7000-8000-000000000011\"},\"stands_at\":\"2039-10-01T00:00:00Z\",\"totals\":{\"appointed\":0,\"no_coordinator\":0,\"open_requirements\":0,\"sitting_out\":0,\"troops\":0,\"under_way\":0},\"troops\":[]}')) as frozen (figures)",
 ];
 
-async fn prepare(world: &World) {
+pub async fn prepare(world: &World) {
     let mut owner = world.owner().await;
     for statement in PREPARED {
         sqlx::query(*statement).execute(&mut owner).await.unwrap_or_else(|error| panic!("{statement}: {error}"));
