@@ -7,26 +7,23 @@ use garde::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::changes::{Change, PersonField, PersonRef, RowPreview, Statement, Subject};
 use super::choose_columns::under_way;
 use super::find::IntakePath;
 use super::kinds::ListKind;
+use super::make_changes::make_changes;
 use super::shown::{Intake, IntakeRow};
 use super::sql::rows::{self, RowRecord};
 use super::sql::{self, LockedIntake, lists};
 use super::work::{self, Made};
+use crate::auth::Permit;
 use crate::auth::permission::{IntakesApply, Permission as _};
-use crate::auth::{Permit, Tx};
 use crate::change::{self, Touched};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
 use crate::common::etag::etag;
-use crate::common::ids::{IntakeId, PersonId, SeasonId};
+use crate::common::ids::SeasonId;
 use crate::error::{ApiError, Code, FieldError, Problems};
-use crate::roster::{self, KnownPerson, MadeByList};
 use crate::seasons;
-use crate::standings::rules::EvidenceSource;
-use crate::standings::{self, NewEvidence};
 
 /// Which preview is applied.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
@@ -41,6 +38,10 @@ pub struct PreviewToApply {
     /// has named them. Left out otherwise.
     #[garde(skip)]
     confirm_touched: Option<u32>,
+    /// The second confirmation of a list of which hardly anything is known here: the number of its unfamiliar rows, as the
+    /// 409 has named it. Left out otherwise.
+    #[garde(skip)]
+    confirm_unfamiliar: Option<u32>,
 }
 
 /// The most rows that an answer names.
@@ -85,6 +86,7 @@ pub async fn apply_intake(
         tx.commit_unlogged().await?;
         return Err(stale(version, &changed));
     }
+    is_ours(&made, body.0.confirm_unfamiliar)?;
     brake(&made, body.0.confirm_touched)?;
     let log_seq = tx.seq().await?;
     let made_by_list = make_changes(&mut tx, &permit, &locked, &made).await?;
@@ -114,6 +116,22 @@ fn may_apply(locked: &LockedIntake, rows: &[RowRecord]) -> Result<(), ApiError> 
     if waiting.is_empty() { Ok(()) } else { Err(ApiError::new(Code::RowsUnresolved).errors(waiting)) }
 }
 
+/// A list of which hardly anything is known here may be another unit's: it is confirmed by its own figure.
+fn is_ours(made: &Made, confirmed: Option<u32>) -> Result<(), ApiError> {
+    let unknown = made.preview.unfamiliar_rows;
+    if unknown == 0 || confirmed == Some(unknown) {
+        return Ok(());
+    }
+    let figures = format!(
+        "{unknown} of its rows name nobody and no troop of this unit. Send \"confirm_unfamiliar\": {unknown} with the same preview if the list is this unit's all the same"
+    );
+    Err(ApiError::new(Code::UnfamiliarList).errors(vec![FieldError::at(
+        "/confirm_unfamiliar",
+        "confirm_again",
+        figures,
+    )]))
+}
+
 /// The brake: a list that says something else than was known about much of the roster is confirmed a second time, by the
 /// figure itself, so that no script confirms what nobody has seen.
 fn brake(made: &Made, confirmed: Option<u32>) -> Result<(), ApiError> {
@@ -134,10 +152,24 @@ fn brake(made: &Made, confirmed: Option<u32>) -> Result<(), ApiError> {
     Err(ApiError::new(Code::MassChange).errors(vec![FieldError::at("/confirm_touched", "confirm_again", figures)]))
 }
 
+/// A row that waits, for the person who applies: `row 14: nothing read in received_on, expected a day`.
 fn about(row: &IntakeRow) -> String {
-    let problem = row.problems.first().map(|problem| format!("expected {}", problem.expected));
-    let why = row.reason.clone().filter(|_| problem.is_none()).or(problem).unwrap_or_default();
-    format!("row {}: {} - {why}", row.row_number, row.name)
+    let troop = row.troop_number.as_ref().map(|number| format!("troop {number}"));
+    let who = Some(row.name.clone()).filter(|name| !name.is_empty()).or(troop);
+    let who = who.map_or_else(String::new, |who| format!("{who}: "));
+    let why = match row.problems.first() {
+        Some(problem) => {
+            let read = if problem.read.is_empty() { "nothing".to_owned() } else { format!("\"{}\"", problem.read) };
+            let place = problem
+                .heading
+                .as_ref()
+                .map(|heading| format!(" in {}", heading.replace('_', " ")))
+                .unwrap_or_default();
+            format!("read {read}{place}, expected {}", problem.expected)
+        }
+        None => row.reason.clone().unwrap_or_else(|| "it waits for a decision".to_owned()),
+    };
+    format!("row {}: {who}{why}", row.row_number)
 }
 
 fn stale(version: i64, changed: &[u32]) -> ApiError {
@@ -157,105 +189,4 @@ fn differing(kept: &[RowRecord], made: &[IntakeRow]) -> Vec<u32> {
     rows.extend(kept.keys().filter(|number| !made.iter().any(|row| row.row_number == **number)));
     rows.sort_unstable();
     rows
-}
-
-/// Makes every change of a preview, people first, since facts and proposals name them.
-async fn make_changes(
-    tx: &mut Tx,
-    by: &Permit<IntakesApply>,
-    locked: &LockedIntake,
-    made: &Made,
-) -> Result<MadeByList, ApiError> {
-    let mut new_people: BTreeMap<u32, PersonId> = BTreeMap::new();
-    let mut by_list = MadeByList::default();
-    for row in &made.preview.rows {
-        for change in &row.changes {
-            change_people(tx, by, row, change, &mut new_people, &mut by_list).await?;
-        }
-    }
-    let person = |of: PersonRef| match of {
-        PersonRef::Known(id) => Ok(id),
-        PersonRef::New(first_row) => {
-            new_people.get(&first_row).copied().ok_or_else(|| ApiError::broken("a change about nobody"))
-        }
-    };
-    let season = SeasonId(locked.0.season_id);
-    let list = IntakeId(locked.0.intake_id);
-    let certificates = ListKind::from_name(&locked.0.kind) == Some(ListKind::Certificates);
-    let source = if certificates { EvidenceSource::Certificate } else { EvidenceSource::List };
-    let fact = |requirement: &String, subject: &Subject, statement: &Statement, row: Option<i32>| {
-        Ok::<_, ApiError>(NewEvidence {
-            requirement: requirement.clone(),
-            subject: match subject {
-                Subject::Person(of) => standings::Subject::Person(person(*of)?),
-                Subject::Troop(troop) => standings::Subject::Troop(*troop),
-            },
-            outcome: statement.outcome,
-            observed_on: statement.observed_on,
-            valid_until_on: statement.valid_until_on,
-            score_percent: statement.score_percent,
-            source,
-            list_row: Some((list, row)),
-            note: None,
-        })
-    };
-    let mut facts = Vec::new();
-    for row in &made.preview.rows {
-        let number = i32::try_from(row.row_number).ok();
-        for change in &row.changes {
-            match change {
-                Change::ProposeAssignment { person: of, troop_id, lead } => {
-                    let proposed = roster::propose(tx, by, season, (*troop_id, person(*of)?), *lead).await?;
-                    by_list.proposals.push(proposed);
-                }
-                Change::RecordFact { requirement, subject, statement, .. } => {
-                    facts.push(fact(requirement, subject, statement, number)?);
-                }
-                Change::NewPerson { .. } | Change::FillIn { .. } => {}
-            }
-        }
-    }
-    for absence in &made.preview.absences {
-        facts.push(fact(&absence.requirement, &absence.subject, &absence.statement, None)?);
-    }
-    standings::record_evidence(tx, by, season, &made.policy, &facts).await?;
-    Ok(by_list)
-}
-
-async fn change_people(
-    tx: &mut Tx,
-    by: &Permit<IntakesApply>,
-    row: &RowPreview,
-    change: &Change,
-    new_people: &mut BTreeMap<u32, PersonId>,
-    by_list: &mut MadeByList,
-) -> Result<(), ApiError> {
-    match change.clone() {
-        Change::NewPerson { first_name, last_name, membership_number, email, phone } => {
-            let person_id = PersonId::new();
-            new_people.insert(row.row_number, person_id);
-            let known = KnownPerson { person_id, first_name, last_name, membership_number, email, phone };
-            by_list.people.push(person_id);
-            by_list.note(&known);
-            roster::make_known(tx, by, &known).await
-        }
-        Change::FillIn { person_id, field, value } => {
-            let mut gap = KnownPerson {
-                person_id,
-                first_name: String::new(),
-                last_name: String::new(),
-                membership_number: None,
-                email: None,
-                phone: None,
-            };
-            match field {
-                PersonField::MembershipNumber => gap.membership_number = Some(value),
-                PersonField::Email => gap.email = Some(value),
-                PersonField::Phone => gap.phone = Some(value),
-            }
-            by_list.note(&gap);
-            roster::fill_in(tx, by, &gap).await
-        }
-        Change::ProposeAssignment { .. } | Change::RecordFact { .. } => Ok(()),
-    }
 }

@@ -10,6 +10,7 @@
 //! called complete; a list is taken back while something stands on it.
 
 mod apply;
+mod built_on;
 pub mod changes;
 mod choose_columns;
 mod choose_sheet;
@@ -22,6 +23,7 @@ mod find;
 pub mod kinds;
 mod list;
 mod list_rows;
+mod make_changes;
 mod mask;
 pub mod matching;
 mod needs;

@@ -41,6 +41,8 @@ pub enum RowDecision {
     Person,
     /// The row is somebody new. Only a role list makes people known.
     NewPerson,
+    /// The row of a troop list is taken at its word: the troop is called so now, or is a new one.
+    AsListed,
     /// The row is left out.
     LeaveOut,
     /// The decision is taken back: the program matches the row again.
@@ -116,7 +118,7 @@ fn decided(body: &RowResolution, kind: &str) -> Result<Option<Resolution>, ApiEr
         (RowDecision::Person, _) if body.all_like_this => {
             fault("/all_like_this", "one_person_each", "false: several rows are not one person by rule")
         }
-        (RowDecision::Person | RowDecision::NewPerson, _) if kind == "bank_details" => {
+        (RowDecision::Person | RowDecision::NewPerson, _) if kind == "bank_details" || kind == "troop_list" => {
             fault("/decision", "is_about_troops", "another decision: the rows of this list are troops, not people")
         }
         (RowDecision::Person, Some(person_id)) => Ok(Some(Resolution::Person { person_id })),
@@ -126,6 +128,10 @@ fn decided(body: &RowResolution, kind: &str) -> Result<Option<Resolution>, ApiEr
             fault("/decision", "makes_nobody_known", "another decision: only a role list makes people known")
         }
         (RowDecision::NewPerson, None) => Ok(Some(Resolution::NewPerson)),
+        (RowDecision::AsListed, None) if kind != "troop_list" => {
+            fault("/decision", "is_about_people", "another decision: only a row of a troop list is taken at its word")
+        }
+        (RowDecision::AsListed, None) => Ok(Some(Resolution::AsListed)),
         (RowDecision::LeaveOut, None) => Ok(Some(Resolution::Skip)),
         (RowDecision::TakeBack, None) => Ok(None),
     }

@@ -6,8 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::{NaiveDate, TimeDelta};
 
 use super::changes::{
-    Current, CurrentFact, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, Statement, Subject,
-    World, look,
+    Current, CurrentFact, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, SeasonPlace,
+    Statement, Subject, World, look,
 };
 use super::columns::fields::read_rows;
 use super::columns::memory::ColumnMemory;
@@ -161,7 +161,7 @@ impl Made {
             parsed: Some(table),
             choices,
             columns: Some(&self.columns),
-            counts: &counted(&self.shown, &self.absences, self.preview.touched),
+            counts: &counted(&self.shown, &self.absences, &self.preview),
             absences: &self.absences,
             sheets: &locked.0.sheets.0,
             rows: &rows,
@@ -191,9 +191,16 @@ async fn current(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Current,
         },
         phone: person.phone,
     };
-    let troop = |troop: roster::KnownTroop| {
-        let roster::KnownTroop { troop_id, number, in_season } = troop;
-        CurrentTroop { troop_id, number, in_season }
+    let troop = |troop: roster::KnownTroop| CurrentTroop {
+        troop_id: troop.troop_id,
+        number: troop.number,
+        name: troop.name,
+        meeting_place: troop.meeting_place,
+        place: troop.place.map(|place| SeasonPlace {
+            age_band: place.age_band,
+            selling_youths: u16::try_from(place.selling_youths).unwrap_or(0),
+            first_season: place.first_season,
+        }),
     };
     Ok(Current {
         people: known.people.into_iter().map(person).collect(),

@@ -27,6 +27,8 @@ mod intake_doors;
 #[cfg(test)]
 mod intake_whole;
 #[cfg(test)]
+mod intake_words;
+#[cfg(test)]
 mod keys;
 #[cfg(test)]
 mod lapses_ahead;
@@ -60,6 +62,8 @@ mod sign_in;
 mod standings;
 #[cfg(test)]
 mod tokens;
+#[cfg(test)]
+mod troop_lists;
 #[cfg(test)]
 mod units;
 #[cfg(test)]

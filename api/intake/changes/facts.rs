@@ -69,6 +69,9 @@ impl Work<'_> {
         if row.score_unreadable {
             return; // the cell is among the problems already
         }
+        if row.course_code.is_none() && row.completed_on.is_none() && row.score.is_none() {
+            return; // a person beside whom nothing stands, as in a template
+        }
         let (Some(course), Some(day)) = (row.course_code.as_deref(), row.completed_on) else {
             self.problem(row, Column::CourseCode, "incomplete", "", "a course and the day on which it was completed");
             return;
@@ -77,20 +80,35 @@ impl Work<'_> {
             return;
         }
         let key = course_key(course);
-        let proves = |asked: &&Requirement| {
-            asked.proof.kind == ProofKind::Certificate
-                && asked.whose == Whose::Coordinator
-                && asked.proof.course.as_deref() == Some(&*key)
-        };
-        let asked: Vec<Requirement> = self.world.policy.requirements.iter().filter(proves).cloned().collect();
+        let by_course =
+            |asked: &&Requirement| asked.proof.kind == ProofKind::Certificate && asked.whose == Whose::Coordinator;
+        let courses: Vec<&Requirement> = self.world.policy.requirements.iter().filter(by_course).collect();
+        let has_code = |asked: &&&Requirement| asked.proof.course.as_deref() == Some(&*key);
+        let has_title = |asked: &&&Requirement| course_key(&asked.title) == key;
+        let mut asked: Vec<Requirement> = courses.iter().filter(has_code).map(|asked| (*asked).clone()).collect();
         if asked.is_empty() {
-            self.problem(
-                row,
-                Column::CourseCode,
-                "unknown_course",
-                course,
-                "the code of a course that the policy asks for",
-            );
+            // what a course is called where people read, as long as one course alone is called so
+            let mut titled: Vec<&str> =
+                courses.iter().filter(has_title).filter_map(|asked| asked.proof.course.as_deref()).collect();
+            titled.dedup();
+            if let [code] = titled.as_slice() {
+                asked = courses
+                    .iter()
+                    .filter(|one| one.proof.course.as_deref() == Some(code))
+                    .map(|one| (*one).clone())
+                    .collect();
+            }
+        }
+        if asked.is_empty() {
+            let known =
+                courses.iter().filter_map(|one| Some(format!("{} ({})", one.title, one.proof.course.as_deref()?)));
+            let known: Vec<String> = known.collect();
+            let expected = if known.is_empty() {
+                "no course at all: the policy asks for none that a certificate proves".to_owned()
+            } else {
+                format!("a course that the policy asks for, by its title or code: {}", known.join(", "))
+            };
+            self.problem(row, Column::CourseCode, "unknown_course", course, &expected);
         }
         // cut, never rounded: 79.99 is not 80; a score below the mark is recorded and closes nothing
         let score_percent = row.score.and_then(|hundredths| u8::try_from(hundredths / 100).ok());

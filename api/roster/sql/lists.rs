@@ -33,7 +33,11 @@ pub(in crate::roster) async fn people(tx: &mut Tx, unit: UnitId) -> Result<Vec<K
 pub(in crate::roster) struct KnownTroopRow {
     pub troop_id: Uuid,
     pub number: String,
-    pub in_season: bool,
+    pub name: String,
+    pub meeting_place: Option<String>,
+    pub age_band: Option<String>,
+    pub selling_youths: Option<i32>,
+    pub first_season: Option<bool>,
 }
 
 pub(in crate::roster) async fn troops(
@@ -43,7 +47,8 @@ pub(in crate::roster) async fn troops(
 ) -> Result<Vec<KnownTroopRow>, ApiError> {
     let rows = sqlx::query_as!(
         KnownTroopRow,
-        r#"select t.troop_id, t.number, ts.troop_id is not null as "in_season!"
+        r#"select t.troop_id, t.number, t.name, t.meeting_place, ts.age_band as "age_band?",
+               ts.selling_youths as "selling_youths?", ts.first_season as "first_season?"
            from troop t
            left join troop_season ts on ts.unit_id = t.unit_id and ts.troop_id = t.troop_id and ts.season_id = $2
            where t.unit_id = $1 order by t.troop_id"#,
