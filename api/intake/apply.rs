@@ -3,25 +3,29 @@
 use std::collections::BTreeMap;
 
 use actix_web::post;
+use chrono::NaiveDate;
 use garde::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
+use super::changes::Resolution;
 use super::choose_columns::under_way;
 use super::find::IntakePath;
 use super::kinds::ListKind;
 use super::make_changes::make_changes;
 use super::shown::{Intake, IntakeRow};
+use super::sql::decisions::{self, NewDecision};
 use super::sql::rows::{self, RowRecord};
 use super::sql::{self, LockedIntake, lists};
+use super::waiting_reasons::why;
 use super::work::{self, Made};
-use crate::auth::Permit;
 use crate::auth::permission::{IntakesApply, Permission as _};
+use crate::auth::{Permit, Tx};
 use crate::change::{self, Touched};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
 use crate::common::etag::etag;
-use crate::common::ids::SeasonId;
+use crate::common::ids::{IntakeId, PersonId, SeasonId};
 use crate::error::{ApiError, Code, FieldError, Problems};
 use crate::seasons;
 
@@ -89,10 +93,12 @@ pub async fn apply_intake(
     is_ours(&made, body.0.confirm_unfamiliar)?;
     brake(&made, body.0.confirm_touched)?;
     let log_seq = tx.seq().await?;
-    let made_by_list = make_changes(&mut tx, &permit, &locked, &made).await?;
+    let (made_by_list, new_people) = make_changes(&mut tx, &permit, &locked, &made).await?;
+    let kind = ListKind::from_name(&locked.0.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
+    let decided = (work::today(&tx, &season), log_seq);
+    remember(&mut tx, &permit, (kind, path.intake_id), &made, &new_people, decided).await?;
     sql::apply(&mut tx, &permit, &locked, &made_by_list, log_seq).await?;
     if !choices.letters.is_empty() || !choices.date_orders.is_empty() {
-        let kind = ListKind::from_name(&locked.0.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
         let memory = work::memory(&mut tx, unit, kind).await?.and(&table, &choices, &made.columns);
         lists::remember(&mut tx, &permit, kind.name(), &memory, log_seq).await?;
     }
@@ -100,6 +106,34 @@ pub async fn apply_intake(
     let intake = Intake::try_from(sql::find(&mut tx, unit, path.intake_id).await?)?;
     tx.about("intake", path.intake_id);
     tx.commit_with(Answer::new(&intake)?).await
+}
+
+/// Keeps what people decided about rows, for the next list of the kind. Who was new is known from now on.
+async fn remember(
+    tx: &mut Tx,
+    by: &Permit<IntakesApply>,
+    list: (ListKind, IntakeId),
+    made: &Made,
+    new_people: &BTreeMap<u32, PersonId>,
+    (decided_on, log_seq): (NaiveDate, i64),
+) -> Result<(), ApiError> {
+    for (identity, decision) in &made.to_remember {
+        let known = decision.as_ref().and_then(|(row, resolution, before)| match resolution {
+            Resolution::NewPerson => {
+                let person_id = *new_people.get(row)?;
+                Some((Resolution::Person { person_id }, before))
+            }
+            resolution => Some((*resolution, before)),
+        });
+        match known {
+            Some((resolution, before)) => {
+                let new = NewDecision { identity, before, resolution };
+                decisions::keep(tx, by, list, &new, (decided_on, log_seq)).await?;
+            }
+            None => decisions::forget(tx, by, list.0, identity).await?,
+        }
+    }
+    Ok(())
 }
 
 fn may_apply(locked: &LockedIntake, rows: &[RowRecord]) -> Result<(), ApiError> {
@@ -111,7 +145,7 @@ fn may_apply(locked: &LockedIntake, rows: &[RowRecord]) -> Result<(), ApiError> 
         .iter()
         .filter(|row| row.preview.0.needs_a_person)
         .take(ROWS_NAMED)
-        .map(|row| FieldError::matter("waits_for_a_person", about(&row.preview.0)))
+        .map(|row| FieldError::matter("waits_for_a_person", why(&row.preview.0)))
         .collect();
     if waiting.is_empty() { Ok(()) } else { Err(ApiError::new(Code::RowsUnresolved).errors(waiting)) }
 }
@@ -152,27 +186,7 @@ fn brake(made: &Made, confirmed: Option<u32>) -> Result<(), ApiError> {
     Err(ApiError::new(Code::MassChange).errors(vec![FieldError::at("/confirm_touched", "confirm_again", figures)]))
 }
 
-/// A row that waits, for the person who applies: `row 14: nothing read in received_on, expected a day`.
-fn about(row: &IntakeRow) -> String {
-    let troop = row.troop_number.as_ref().map(|number| format!("troop {number}"));
-    let who = Some(row.name.clone()).filter(|name| !name.is_empty()).or(troop);
-    let who = who.map_or_else(String::new, |who| format!("{who}: "));
-    let why = match row.problems.first() {
-        Some(problem) => {
-            let read = if problem.read.is_empty() { "nothing".to_owned() } else { format!("\"{}\"", problem.read) };
-            let place = problem
-                .heading
-                .as_ref()
-                .map(|heading| format!(" in {}", heading.replace('_', " ")))
-                .unwrap_or_default();
-            format!("read {read}{place}, expected {}", problem.expected)
-        }
-        None => row.reason.clone().unwrap_or_else(|| "it waits for a decision".to_owned()),
-    };
-    format!("row {}: {who}{why}", row.row_number)
-}
-
-fn stale(version: i64, changed: &[u32]) -> ApiError {
+pub(super) fn stale(version: i64, changed: &[u32]) -> ApiError {
     let named = changed.iter().take(ROWS_NAMED);
     let errors = named.map(|row| match row {
         0 => FieldError::matter("absences_changed", "others than you saw are now missing from this complete list"),

@@ -14,13 +14,14 @@ use crate::roster::{self, DescribedTroop, KnownPerson, ListedPlace, MadeByList, 
 use crate::standings::rules::EvidenceSource;
 use crate::standings::{self, NewEvidence};
 
-/// Makes every change of a preview, people first, since facts and proposals name them; troops by themselves.
+/// Makes every change of a preview, people first, since facts and proposals name them; troops by themselves. Gives what it made, and who
+/// became known with which row.
 pub(super) async fn make_changes(
     tx: &mut Tx,
     by: &Permit<IntakesApply>,
     locked: &LockedIntake,
     made: &Made,
-) -> Result<MadeByList, ApiError> {
+) -> Result<(MadeByList, BTreeMap<u32, PersonId>), ApiError> {
     let mut new_people: BTreeMap<u32, PersonId> = BTreeMap::new();
     let mut by_list = MadeByList::default();
     for row in &made.preview.rows {
@@ -77,7 +78,7 @@ pub(super) async fn make_changes(
         }
     }
     standings::record_evidence(tx, by, season, &made.policy, &facts).await?;
-    Ok(by_list)
+    Ok((by_list, new_people))
 }
 
 async fn change_people(

@@ -1,5 +1,7 @@
 //! What to do next with an uploaded list, for a volunteer.
 
+use chrono::{DateTime, Utc};
+
 use super::columns::plan::{ColumnPlan, UnusedColumn};
 use super::counts::Counts;
 use super::kinds::ListKind;
@@ -16,6 +18,8 @@ pub(super) struct OfList<'a> {
     pub columns: Option<&'a ColumnPlan>,
     /// Whether this very file was applied before.
     pub seen_before: bool,
+    /// When the file was deleted, if it was.
+    pub deleted_at: Option<DateTime<Utc>>,
 }
 
 /// What to do next with a list, in a sentence or two.
@@ -31,6 +35,10 @@ pub(super) fn next_step(list: &OfList<'_>) -> String {
         step = format!(
             "Hardly anything on this list is known here: {unknown} of its {rows} rows name nobody and no troop of this unit. Make sure that it is not another unit's list. {step}"
         );
+    }
+    if let Some(at) = list.deleted_at {
+        let day = at.format("%Y-%m-%d");
+        step = format!("{step} The file was deleted on {day}, and what was read of it; what it has changed stays.");
     }
     let unused = list.columns.map(|plan| plan.unused_columns.as_slice()).unwrap_or_default();
     let open = matches!(list.state, IntakeState::Ready | IntakeState::NeedsColumns);
@@ -154,7 +162,14 @@ mod tests {
     use super::*;
 
     fn step(kind: ListKind, counts: &Counts) -> String {
-        next_step(&OfList { kind, state: IntakeState::Ready, counts, columns: None, seen_before: false })
+        next_step(&OfList {
+            kind,
+            state: IntakeState::Ready,
+            counts,
+            columns: None,
+            seen_before: false,
+            deleted_at: None,
+        })
     }
 
     #[test]

@@ -5,7 +5,7 @@ use actix_web::post;
 use super::built_on::built_on;
 use super::find::IntakePath;
 use super::shown::Intake;
-use super::sql::{self, reversal};
+use super::sql::{self, decisions, reversal};
 use crate::auth::Permit;
 use crate::auth::permission::{IntakesApply, Permission as _};
 use crate::change::{self, Touched};
@@ -57,6 +57,7 @@ pub async fn reverse_intake(permit: Permit<IntakesApply>, path: Path<IntakePath>
     standings::withdraw_list(&mut tx, &permit, season.season_id, path.intake_id).await?;
     standings::forget_places(&mut tx, &permit, season.season_id, &made.places).await?;
     roster::take_back(&mut tx, &permit, season.season_id, &made).await?;
+    decisions::forget_list(&mut tx, &permit, path.intake_id).await?;
     reversal::reverse(&mut tx, &permit, &locked, log_seq).await?;
     change::refresh(&mut tx, unit, &touched).await?;
     let intake = Intake::try_from(sql::find(&mut tx, unit, path.intake_id).await?)?;

@@ -12,6 +12,7 @@ use super::matching::{Candidate, ReasonCode};
 use super::next_step::{OfList, next_step};
 use super::parse::ParseFault;
 use super::parse::table::{CellProblem, SkippedRow, Source};
+use super::remembered::RememberedDecision;
 use super::sql::IntakeRecord;
 use crate::common::etag::etag;
 use crate::common::ids::{IntakeId, PersonId, SeasonId, TroopId};
@@ -157,6 +158,16 @@ pub struct IntakeRow {
     pub state: IntakeRowState,
     /// Whether a person must decide before the list can be applied.
     pub needs_a_person: bool,
+    /// What it waits for, as a code: rows with the same code can be decided at once (resolve_rows_by_reason). Null for a row
+    /// that does not wait.
+    #[serde(default)]
+    #[schema(required = true, max_length = 60)]
+    pub waits_for: Option<String>,
+    /// The earlier decision that was taken over by itself, since an applied list had the same row and a person decided it;
+    /// resolve the row otherwise where it does not hold.
+    #[serde(default)]
+    #[schema(required = true)]
+    pub remembered: Option<RememberedDecision>,
     /// The person it is taken for.
     #[schema(required = true)]
     pub person_id: Option<PersonId>,
@@ -252,6 +263,7 @@ impl TryFrom<IntakeRecord> for Intake {
             counts: &record.counts.0,
             columns: record.columns.as_ref().map(|columns| &columns.0),
             seen_before: record.same_file_as.is_some(),
+            deleted_at: record.erased_at,
         });
         let (source, skipped_rows) = record.parsed.map(|parsed| (parsed.0.source, parsed.0.skipped)).unzip();
         Ok(Self {

@@ -8,6 +8,7 @@ use super::changes::{
 };
 use super::columns::fields::ListRow;
 use super::shown::{AbsentOne, IntakeRow, IntakeRowState, RowChange, RowChangeKind};
+use super::waiting_reasons::waits_for;
 use crate::common::ids::{PersonId, TroopId};
 use crate::seasons::policy::Policy;
 use crate::standings::rules::EvidenceOutcome;
@@ -90,6 +91,8 @@ impl Words<'_> {
             troop_number: row.troop_number.clone(),
             state,
             needs_a_person: preview.state.needs_a_person(),
+            waits_for: waits_for(preview),
+            remembered: None,
             person_id,
             troop_id,
             candidates,

@@ -25,6 +25,8 @@ mod intake;
 #[cfg(test)]
 mod intake_doors;
 #[cfg(test)]
+mod intake_remembered;
+#[cfg(test)]
 mod intake_whole;
 #[cfg(test)]
 mod intake_words;
@@ -34,6 +36,10 @@ mod keys;
 mod lapses_ahead;
 #[cfg(test)]
 mod limits;
+#[cfg(test)]
+mod list_files;
+#[cfg(test)]
+mod list_templates;
 #[cfg(test)]
 mod needs;
 #[cfg(test)]

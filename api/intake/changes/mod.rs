@@ -46,7 +46,7 @@ pub struct ReadList<'a> {
     pub rows: &'a [ListRow],
     /// The cells that could not be read.
     pub problems: &'a [CellProblem],
-    /// What people decided, by row number.
+    /// What people decided, by row number; what was decided anew is not among it.
     pub resolutions: &'a BTreeMap<u32, Resolution>,
     /// Whether the uploader says that nobody is missing from it.
     pub complete: bool,
@@ -69,6 +69,8 @@ pub enum Resolution {
     AsListed,
     /// The row is left out.
     Skip,
+    /// What was decided about the same row of an earlier list does not hold for this one: the program matches it anew.
+    Anew,
 }
 
 /// What is known in the unit, as far as lists can change it.

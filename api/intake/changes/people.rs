@@ -68,14 +68,8 @@ impl Work<'_> {
         };
         let known = candidates.iter().take(3).filter_map(|candidate| {
             let person = self.people.get(&candidate.person_id)?;
-            let mut numbers: Vec<&str> = self
-                .world
-                .current
-                .troops
-                .iter()
-                .filter(|troop| person.known.troops.contains(&troop.troop_id))
-                .map(|troop| troop.number.as_str())
-                .collect();
+            let troops = person.known.troops.iter().filter_map(|troop| self.troops_by_id.get(troop));
+            let mut numbers: Vec<&str> = troops.map(|troop| troop.number.as_str()).collect();
             numbers.sort_unstable();
             let place = match numbers.as_slice() {
                 [] => "in no troop".to_owned(),

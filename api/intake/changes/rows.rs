@@ -1,7 +1,7 @@
 //! The rows of a list in order, each against what is known and what the rows above it would change.
 
 use super::facts::{FactBook, proven_by};
-use super::troops::{TroopDoubt, troop_doubts};
+use super::troops::TroopBook;
 use super::{
     Change, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, RowPreview, RowState, Subject, World,
 };
@@ -28,7 +28,7 @@ pub fn look(list: &ReadList<'_>, world: &World<'_>) -> Preview {
     let matches = if list.kind.is_about_troops() { Vec::new() } else { matched(list, world, &troops) };
     let mut work = Work::new(list, world);
     if list.kind == ListKind::TroopList {
-        work.troop_doubts = troop_doubts(list, world, &troops);
+        work.troops = TroopBook::new(list, world, &troops);
     }
     let rows = list.rows.iter().zip(&troops).enumerate();
     let rows: Vec<RowPreview> = rows.map(|(place, (row, troop))| work.row(row, troop, matches.get(place))).collect();
@@ -50,11 +50,8 @@ pub(super) struct Work<'a> {
     pub proposed: BTreeSet<(TroopId, PersonRef)>,
     pub proven: Vec<Requirement>,
     pub problems_of: HashMap<u32, Vec<&'a CellProblem>>,
-    /// Why rows of a troop list cannot be taken at their word.
-    pub troop_doubts: HashMap<u32, TroopDoubt>,
-    /// Troops as the rows above have changed them, and the numbers that they have made known.
-    pub described: HashMap<TroopId, CurrentTroop>,
-    pub made_known: HashSet<String>,
+    pub troops_by_id: HashMap<TroopId, &'a CurrentTroop>,
+    pub troops: TroopBook,
     pub changes: Vec<Change>,
     pub problems: Vec<CellProblem>,
 }
@@ -80,9 +77,8 @@ impl<'a> Work<'a> {
             proposed: BTreeSet::new(),
             proven,
             problems_of,
-            troop_doubts: HashMap::new(),
-            described: HashMap::new(),
-            made_known: HashSet::new(),
+            troops_by_id: world.current.troops.iter().map(|troop| (troop.troop_id, troop)).collect(),
+            troops: TroopBook::default(),
             changes: Vec::new(),
             problems: Vec::new(),
         }
@@ -155,6 +151,8 @@ impl Work<'_> {
             RowState::Person(person_id) => self.take(row, troop, PersonRef::Known(*person_id)),
             RowState::NewPerson(first_row) => self.take(row, troop, PersonRef::New(*first_row)),
             RowState::Troop(troop_id) if self.list.kind == ListKind::TroopList => self.describe(row, *troop_id),
+            // a troop of which a role list names nobody: nothing is stated
+            RowState::Troop(_) if self.list.kind == ListKind::RoleList => {}
             RowState::Troop(troop_id) => self.state_facts(row, Subject::Troop(*troop_id)),
             RowState::NewTroop => self.make_troop_known(row),
             RowState::Ask(_) | RowState::Unusable | RowState::Skipped => {}
@@ -206,6 +204,9 @@ impl Work<'_> {
         if needs_troop && let Some((code, read, expected)) = troop_problem(troop) {
             self.problem(row, ListColumn::TroopNumber, code, &read, expected);
             return RowState::Unusable;
+        }
+        if self.list.kind == ListKind::RoleList && resolution.is_none() && row.names_only_a_troop() {
+            return troop.id().map_or(RowState::Unusable, RowState::Troop);
         }
         let has_name = row.first_name.is_some() && row.last_name.is_some();
         match (resolution, found.map(|found| &found.outcome)) {

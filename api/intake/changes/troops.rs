@@ -28,8 +28,31 @@ pub(super) enum TroopDoubt {
     OtherRow(u32),
 }
 
+/// What the rows of a troop list are held against, found by key: a list and a roster of 20,000 each are gone through in one
+/// pass.
+#[derive(Default)]
+pub(super) struct TroopBook {
+    doubts: HashMap<u32, TroopDoubt>,
+    /// The unit's own writing of each band.
+    bands: HashMap<String, String>,
+    /// Troops as the rows above have changed them, and the numbers that they have made known.
+    described: HashMap<TroopId, CurrentTroop>,
+    made_known: HashSet<String>,
+}
+
+impl TroopBook {
+    /// For a list of troops.
+    pub(super) fn new(list: &ReadList<'_>, world: &World<'_>, troops: &[TroopFound]) -> Self {
+        let mut bands = HashMap::new();
+        for place in world.current.troops.iter().filter_map(|troop| troop.place.as_ref()) {
+            bands.entry(band_key(&place.age_band)).or_insert_with(|| place.age_band.clone());
+        }
+        Self { doubts: doubts(list, world, troops), bands, ..Self::default() }
+    }
+}
+
 /// The rows that a person must look at, by their numbers.
-pub(super) fn troop_doubts(list: &ReadList<'_>, world: &World<'_>, troops: &[TroopFound]) -> HashMap<u32, TroopDoubt> {
+fn doubts(list: &ReadList<'_>, world: &World<'_>, troops: &[TroopFound]) -> HashMap<u32, TroopDoubt> {
     let counts = |row: &ListRow| list.resolutions.get(&row.row_number) != Some(&Resolution::Skip);
     let rows: Vec<(&ListRow, &TroopFound)> = list.rows.iter().zip(troops).filter(|(row, _)| counts(row)).collect();
     let mut doubts = HashMap::new();
@@ -63,26 +86,29 @@ pub(super) fn troop_doubts(list: &ReadList<'_>, world: &World<'_>, troops: &[Tro
             of_number.entry(fold::number(number)).or_default().push(row);
         }
     }
-    for rows in of_number.values().filter(|rows| rows.len() > 1) {
+    for rows in of_number.values().filter(|rows| rows.len() > 1 && contradict(rows)) {
+        let numbers: Vec<u32> = rows.iter().take(2).map(|row| row.row_number).collect();
         for row in rows {
-            if let Some(other) = rows.iter().find(|other| other.row_number != row.row_number && differ(row, other)) {
-                doubts.insert(row.row_number, TroopDoubt::OtherRow(other.row_number));
-            }
+            let other = numbers.iter().copied().find(|number| *number != row.row_number);
+            doubts.insert(row.row_number, TroopDoubt::OtherRow(other.unwrap_or(row.row_number)));
         }
     }
     doubts
 }
 
-/// Whether two rows say something different about one troop; what only one of them says is no difference.
-fn differ(one: &ListRow, other: &ListRow) -> bool {
-    let texts = |one: &Option<String>, other: &Option<String>, same: fn(&str, &str) -> bool| {
-        one.as_deref().zip(other.as_deref()).is_some_and(|(one, other)| !same(one, other))
-    };
-    texts(&one.troop_name, &other.troop_name, same_words)
-        || texts(&one.meeting_place, &other.meeting_place, same_words)
-        || texts(&one.age_band, &other.age_band, same_band)
-        || one.selling_youths.zip(other.selling_youths).is_some_and(|(one, other)| one != other)
-        || one.first_season.zip(other.first_season).is_some_and(|(one, other)| one != other)
+/// Whether rows say something different about one troop; what only one of them says is no difference.
+fn contradict(rows: &[&ListRow]) -> bool {
+    let said: [fn(&ListRow) -> Option<String>; 5] = [
+        |row| row.troop_name.as_deref().map(fold::key),
+        |row| row.meeting_place.as_deref().map(fold::key),
+        |row| row.age_band.as_deref().map(band_key),
+        |row| row.selling_youths.map(|count| count.to_string()),
+        |row| row.first_season.map(|first| first.to_string()),
+    ];
+    said.iter().any(|said| {
+        let mut values = rows.iter().filter_map(|row| said(row));
+        values.next().is_some_and(|first| values.any(|other| other != first))
+    })
 }
 
 /// Capitals, accents and spaces are no difference.
@@ -111,7 +137,7 @@ const fn yes_or_no(yes: bool) -> &'static str {
 impl Work<'_> {
     /// What a row of a troop list is taken for.
     pub(super) fn state_of_troop(&mut self, row: &ListRow, troop: &TroopFound, as_listed: bool) -> RowState {
-        match self.troop_doubts.get(&row.row_number) {
+        match self.troops.doubts.get(&row.row_number) {
             Some(TroopDoubt::OtherRow(other)) => {
                 let expected = format!(
                     "one row for each troop: row {other} gives the same number and says something else; leave one of them out"
@@ -140,7 +166,7 @@ impl Work<'_> {
                 self.problem(row, ListColumn::TroopNumber, "not_a_troop_number", number, expected);
                 RowState::Unusable
             }
-            TroopFound::Unknown(number) if self.made_known.contains(&fold::number(number)) => RowState::NewTroop,
+            TroopFound::Unknown(number) if self.troops.made_known.contains(&fold::number(number)) => RowState::NewTroop,
             TroopFound::Unknown(_) => {
                 let whole = self.says_its_place(row, "the troop is not known yet");
                 if whole { RowState::NewTroop } else { RowState::Unusable }
@@ -149,7 +175,7 @@ impl Work<'_> {
     }
 
     fn in_season(&self, troop: TroopId) -> bool {
-        self.described.get(&troop).is_some_and(|troop| troop.place.is_some())
+        self.troops.described.get(&troop).is_some_and(|troop| troop.place.is_some())
     }
 
     /// Whether a row says what a place in the season cannot do without; what it lacks is noted.
@@ -168,7 +194,7 @@ impl Work<'_> {
 
     /// Why a row of a troop list is asked about.
     pub(super) fn doubt_about(&self, row: &ListRow) -> Option<MatchReason> {
-        let TroopDoubt::NameOfAnother { number, name } = self.troop_doubts.get(&row.row_number)? else { return None };
+        let TroopDoubt::NameOfAnother { number, name } = self.troops.doubts.get(&row.row_number)? else { return None };
         let sentence = format!(
             "{name} is the name of troop {number}, which this list no longer calls so: have troops been renamed (take the row as listed), or renumbered? A list cannot say that two troops swapped numbers; if they did, leave these rows out and change the numbers in the roster"
         );
@@ -178,7 +204,7 @@ impl Work<'_> {
     /// A troop that nobody knew becomes known, with its place in the season.
     pub(super) fn make_troop_known(&mut self, row: &ListRow) {
         let (Some(number), Some(place)) = (row.troop_number.clone(), self.listed_place(row, false)) else { return };
-        if !self.made_known.insert(fold::number(&number)) {
+        if !self.troops.made_known.insert(fold::number(&number)) {
             return; // another row has said it; rows that differ never come here
         }
         let name = row.troop_name.clone().unwrap_or_default();
@@ -198,15 +224,13 @@ impl Work<'_> {
     }
 
     fn own_writing(&self, band: &str) -> String {
-        let bands = self.world.current.troops.iter().filter_map(|troop| troop.place.as_ref());
-        let mut alike = bands.map(|place| &place.age_band).filter(|own| same_band(own, band));
-        alike.next().cloned().unwrap_or_else(|| band.to_owned())
+        self.troops.bands.get(&band_key(band)).cloned().unwrap_or_else(|| band.to_owned())
     }
 
     /// What a row says otherwise than it is known of a troop; a cell that says nothing changes nothing.
     pub(super) fn describe(&mut self, row: &ListRow, troop_id: TroopId) {
-        let known = self.world.current.troops.iter().find(|troop| troop.troop_id == troop_id);
-        let Some(mut troop) = self.described.get(&troop_id).or(known).cloned() else { return };
+        let known = self.troops_by_id.get(&troop_id).copied();
+        let Some(mut troop) = self.troops.described.get(&troop_id).or(known).cloned() else { return };
         let mut said: Vec<(TroopField, Option<String>, String)> = Vec::new();
         if let Some(name) = row.troop_name.as_ref().filter(|name| !same_words(name, &troop.name)) {
             said.push((TroopField::Name, Some(troop.name.clone()).filter(|name| !name.is_empty()), name.clone()));
@@ -230,7 +254,7 @@ impl Work<'_> {
         let changes =
             said.into_iter().map(|(field, from, to)| Change::ChangeTroop { troop: troop_ref, field, from, to });
         self.changes.extend(changes);
-        self.described.insert(troop_id, troop);
+        self.troops.described.insert(troop_id, troop);
     }
 
     fn describe_place(

@@ -23,7 +23,9 @@ impl Work<'_> {
             let placed: BTreeSet<PersonId> = self.world.current.assigned.iter().map(|(_, person)| *person).collect();
             placed.len()
         };
-        let counted = rows.iter().enumerate().filter(|(_, row)| row.state != RowState::Skipped);
+        // a row of a role list that names no person, only a troop, says nothing of whose list it is
+        let names = |row: &RowPreview| about_troops || !matches!(row.state, RowState::Troop(_));
+        let counted = rows.iter().enumerate().filter(|(_, row)| row.state != RowState::Skipped && names(row));
         let known = |(place, row): &(usize, &RowPreview)| {
             if about_troops {
                 return troops.get(*place).is_some_and(|troop| troop.id().is_some());
@@ -40,5 +42,78 @@ impl Work<'_> {
             return 0;
         }
         u32::try_from(all - known).unwrap_or(u32::MAX)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::test_support::{a_troop, person, troop};
+    use super::super::*;
+    use crate::seasons::policy::shipped_policy;
+
+    /// Twelve people have a place in troop 101.
+    fn current() -> Current {
+        let known = (1..=12).map(|number: u128| Known {
+            person_id: person(number),
+            first_name: "Ann".into(),
+            last_name: format!("Of{number}"),
+            emails: Vec::new(),
+            membership_number: Some(format!("{number}")),
+            troops: vec![troop(101)],
+        });
+        Current {
+            people: known.map(|known| CurrentPerson { known, phone: None }).collect(),
+            troops: vec![a_troop(101, true)],
+            assigned: (1..=12).map(|number| (troop(101), person(number))).collect(),
+            ..Current::default()
+        }
+    }
+
+    /// A role list of troop 101: so many strangers, then so many who are known, then so many rows without a name.
+    fn unfamiliar(strangers: u32, known: u32, bare: u32, current: &Current) -> u32 {
+        let row = |row_number: u32, number: Option<u32>, name: Option<&str>| ListRow {
+            row_number,
+            troop_number: Some("101".into()),
+            first_name: name.map(|_| "Ida".into()),
+            last_name: name.map(str::to_owned),
+            membership_number: number.map(|number| number.to_string()),
+            ..ListRow::default()
+        };
+        const NAMES: [&str; 18] = [
+            "Okafor", "Lind", "Haddad", "Mwangi", "Sato", "Herrera", "Zak", "Boateng", "Quist", "Raman", "Weiss",
+            "Silva", "Voss", "Calloway", "Dyk", "Torre", "Nakamura", "Ferreira",
+        ];
+        let mut rows: Vec<ListRow> =
+            (0..strangers).zip(NAMES).map(|(at, name)| row(2 + at, Some(900 + at), Some(name))).collect();
+        rows.extend((0..known).map(|at| row(500 + at, Some(1 + at), None)));
+        rows.extend((0..bare).map(|at| row(700 + at, None, None)));
+        let list = ReadList {
+            kind: ListKind::RoleList,
+            listed_on: "2026-01-10".parse().unwrap(),
+            rows: &rows,
+            problems: &[],
+            resolutions: &BTreeMap::new(),
+            complete: false,
+            outdated: false,
+        };
+        let today = "2026-01-20".parse().unwrap();
+        look(&list, &World { policy: &shipped_policy().unwrap(), today, current }).unfamiliar_rows
+    }
+
+    #[test]
+    fn a_list_is_strange_where_at_most_one_row_in_ten_is_known() {
+        for (strangers, known, bare, want) in [
+            (10, 0, 0, 10),
+            (9, 1, 0, 9),
+            (8, 1, 0, 0),
+            (18, 2, 0, 18),
+            (2, 0, 0, 0), // too few to say anything
+            (2, 0, 9, 0), // rows that name nobody say nothing
+            (3, 0, 9, 3),
+        ] {
+            assert_eq!(unfamiliar(strangers, known, bare, &current()), want, "{strangers} {known} {bare}");
+        }
+        let empty = Current { assigned: BTreeSet::new(), ..current() };
+        assert_eq!(unfamiliar(10, 0, 0, &empty), 0, "whoever comes first finds nobody");
     }
 }

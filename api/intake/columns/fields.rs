@@ -59,6 +59,15 @@ pub struct ListRow {
     pub first_season: Option<bool>,
 }
 
+impl ListRow {
+    /// Whether nothing stands in the row but a troop's number: it names nobody, as in a list of places to be filled.
+    #[must_use]
+    pub fn names_only_a_troop(&self) -> bool {
+        let bare = Self { row_number: self.row_number, troop_number: self.troop_number.clone(), ..Self::default() };
+        self.troop_number.is_some() && *self == bare
+    }
+}
+
 /// What a list says about a screening; never more than this (domain.md section 17).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
