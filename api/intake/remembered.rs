@@ -118,7 +118,7 @@ pub(super) fn to_keep(
         kept.entry(identity)
             .and_modify(|old| {
                 if !agrees(old) {
-                    *old = None
+                    *old = None;
                 }
             })
             .or_insert_with(|| new.clone());

@@ -26,11 +26,11 @@ use crate::error::{ApiError, Code, FieldError, Problems};
 #[serde(deny_unknown_fields)]
 #[schema(example = json!({"waits_for": "unknown_troop", "decision": "leave_out", "preview": "\"v2\""}))]
 pub struct ReasonResolution {
-    /// What the rows wait for, as list_waiting_reasons tells it.
+    /// What the rows wait for, as `list_waiting_reasons` tells it.
     #[garde(length(chars, min = 1, max = 60))]
     #[schema(min_length = 1, max_length = 60)]
     waits_for: String,
-    /// What was decided: one of the decisions that list_waiting_reasons tells for this reason.
+    /// What was decided: one of the decisions that `list_waiting_reasons` tells for this reason.
     #[garde(skip)]
     decision: RowDecision,
     /// The stamp of the preview in which you saw the rows: these are decided and no others.
@@ -41,8 +41,8 @@ pub struct ReasonResolution {
 
 /// Decide about all rows of a list that wait for the same thing, at once: exactly those that you have seen.
 ///
-/// list_waiting_reasons shows them first and gives the stamp; if the list has another preview since, the answer is 409 and
-/// nothing is decided. A single row is decided otherwise by resolve_intake_row, before or after.
+/// `list_waiting_reasons` shows them first and gives the stamp; if the list has another preview since, the answer is 409 and
+/// nothing is decided. A single row is decided otherwise by `resolve_intake_row`, before or after.
 #[utoipa::path(tag = "intake", params(IntakePath), request_body = ReasonResolution, extensions(("x-permission" = json!(IntakesUpload::NAME))), responses((status = 200, description = "The list with its new preview.", body = Intake), Problems))]
 #[post("/v1/units/{unit_id}/intakes/{intake_id}/resolve-by-reason")]
 pub async fn resolve_rows_by_reason(

@@ -75,7 +75,7 @@ pub struct RowResolution {
     #[garde(skip)]
     person_id: Option<PersonId>,
     /// Whether every row that waits for the same thing is decided alike; not for `person`. To decide only about rows that you
-    /// have seen, use resolve_rows_by_reason.
+    /// have seen, use `resolve_rows_by_reason`.
     #[garde(skip)]
     #[serde(default)]
     all_like_this: bool,
@@ -110,7 +110,8 @@ pub async fn resolve_intake_row(
     }
     let mut resolutions = work::resolutions(&rows);
     let alike = |other: &&&IntakeRow| {
-        let same = other.needs_a_person && other.waits_for == row.waits_for;
+        let same = other.needs_a_person
+            && (other.state, other.reason_code, &other.waits_for) == (row.state, row.reason_code, &row.waits_for);
         other.row_number == row.row_number || (body.0.all_like_this && same)
     };
     for other in shown.iter().filter(alike) {

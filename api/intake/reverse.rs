@@ -17,8 +17,9 @@ use crate::{roster, seasons, standings};
 
 /// Take an applied list back: its facts count no longer, its open proposals are withdrawn, what it filled in is emptied.
 ///
-/// Nothing is deleted: where troops stood while the list counted still reads as it did (`as_of`). People whom it made known
-/// stay known by name; troops that it made known go, and those that it described are described as before. While something
+/// No fact is deleted: where troops stood while the list counted still reads as it did (`as_of`). People whom it made known
+/// stay known by name. What a troop list did is undone: troops are described as before unless somebody has described them
+/// otherwise since, and troops and places that it made go altogether, also from answers of the past. While something
 /// stands on the list - a later list, a decision, a confirmed place, a filed return - the answer is 409, names it, and says
 /// for each thing which request undoes it, or what to do instead.
 #[utoipa::path(tag = "intake", params(IntakePath), extensions(("x-permission" = json!(IntakesApply::NAME))), responses((status = 200, description = "The list, taken back.", body = Intake), Problems))]

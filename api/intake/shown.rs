@@ -158,7 +158,7 @@ pub struct IntakeRow {
     pub state: IntakeRowState,
     /// Whether a person must decide before the list can be applied.
     pub needs_a_person: bool,
-    /// What it waits for, as a code: rows with the same code can be decided at once (resolve_rows_by_reason). Null for a row
+    /// What it waits for, as a code: rows with the same code can be decided at once (`resolve_rows_by_reason`). Null for a row
     /// that does not wait.
     #[serde(default)]
     #[schema(required = true, max_length = 60)]

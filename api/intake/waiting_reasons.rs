@@ -57,7 +57,7 @@ pub struct WaitingReason {
 
 /// List what the rows of a list wait for: each reason once, with its rows, and what can be decided about all of them at once.
 ///
-/// This is the preview of resolve_rows_by_reason.
+/// This is the preview of `resolve_rows_by_reason`.
 #[utoipa::path(tag = "intake", params(IntakePath), extensions(("x-permission" = json!(IntakesRead::NAME))), responses((status = 200, description = "The reasons.", body = WaitingReasons), Problems))]
 #[get("/v1/units/{unit_id}/intakes/{intake_id}/waiting-reasons")]
 pub async fn list_waiting_reasons(

@@ -14,14 +14,14 @@ async fn files(world: &World) -> i64 {
 }
 
 /// How often a word stands anywhere in what is kept of lists.
-async fn mentions(world: &World, word: &str) -> i64 {
+async fn mentions(world: &World, text: &str) -> i64 {
     let mut owner = world.owner().await;
     sqlx::query_scalar(
         "select (select count(*) from blob where position($1 in encode(content, 'escape')) > 0)
               + (select count(*) from intake where position($1 in concat(parsed, columns, absences, choices)) > 0)
               + (select count(*) from intake_row where position($1 in concat(preview, resolution)) > 0)",
     )
-    .bind(word)
+    .bind(text)
     .fetch_one(&mut owner)
     .await
     .expect("a count")

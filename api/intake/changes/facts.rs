@@ -10,6 +10,25 @@ use crate::standings::rules::EvidenceOutcome::{self, Met, NotMet};
 use chrono::NaiveDate;
 use std::collections::HashMap;
 
+/// So many of them as a sentence holds.
+fn as_many_as_fit(words: &[String]) -> String {
+    const ROOM: usize = 300;
+    let mut fitting = 0;
+    let mut length = 0;
+    for word in words {
+        length += word.chars().count() + 2;
+        if length > ROOM && fitting > 0 {
+            break;
+        }
+        fitting += 1;
+    }
+    let told = words.get(..fitting).unwrap_or_default().join(", ");
+    match words.len() - fitting {
+        0 => told,
+        more => format!("{told}, and {more} more"),
+    }
+}
+
 /// The code of a course as policies write codes: `Yearly Training` is `yearly_training`.
 #[must_use]
 pub fn course_key(text: &str) -> String {
@@ -106,7 +125,7 @@ impl Work<'_> {
             let expected = if known.is_empty() {
                 "no course at all: the policy asks for none that a certificate proves".to_owned()
             } else {
-                format!("a course that the policy asks for, by its title or code: {}", known.join(", "))
+                format!("a course that the policy asks for, by its title or code: {}", as_many_as_fit(&known))
             };
             self.problem(row, Column::CourseCode, "unknown_course", course, &expected);
         }
@@ -206,5 +225,20 @@ fn kind_of(list: crate::seasons::policy::PostedList) -> ListKind {
     match list {
         crate::seasons::policy::PostedList::RoleList => ListKind::RoleList,
         crate::seasons::policy::PostedList::BankDetails => ListKind::BankDetails,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::as_many_as_fit;
+
+    #[test]
+    fn as_many_courses_are_told_as_a_sentence_holds() {
+        let courses: Vec<String> =
+            (1..=40).map(|number| format!("{} (course_{number})", "Course ".repeat(12))).collect();
+        let told = as_many_as_fit(&courses);
+        assert!(told.chars().count() < 340 && told.ends_with(" more"), "{told}");
+        assert_eq!(as_many_as_fit(&courses[..1]), courses[0]);
+        assert_eq!(as_many_as_fit(&["A".to_owned(), "B".to_owned()]), "A, B");
     }
 }

@@ -7,6 +7,9 @@ use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
 use crate::intake::matching::{MatchReason, ReasonCode};
 
+/// The longest reason that is kept.
+const SENTENCE: usize = 600;
+
 impl Work<'_> {
     /// Makes somebody known with the first row of theirs.
     pub(super) fn make_known(&mut self, row: &ListRow, first_row: u32) {
@@ -84,6 +87,6 @@ impl Work<'_> {
             .as_deref()
             .map_or_else(|| "the row names no troop".to_owned(), |number| format!("the row says troop {number}"));
         let sentence = format!("{says}, and {}; a name alone is not enough to take the row for one", known.join(", "));
-        MatchReason::new(reason.code, sentence)
+        MatchReason::new(reason.code, sentence.chars().take(SENTENCE).collect::<String>())
     }
 }

@@ -30,12 +30,12 @@ impl Work<'_> {
             if about_troops {
                 return troops.get(*place).is_some_and(|troop| troop.id().is_some());
             }
-            let matched = matches.get(*place).is_some_and(|found| match &found.outcome {
+            let is_matched = matches.get(*place).is_some_and(|found| match &found.outcome {
                 MatchOutcome::Taken { .. } => true,
                 MatchOutcome::Ask { candidates } => !candidates.is_empty(),
                 MatchOutcome::New { .. } | MatchOutcome::Problem => false,
             });
-            matched || matches!(row.state, RowState::Person(_))
+            is_matched || matches!(row.state, RowState::Person(_))
         };
         let (all, known) = (counted.clone().count(), counted.filter(known).count());
         if all < A_HANDFUL || roster < A_HANDFUL || known * ONE_IN > all {
@@ -50,6 +50,12 @@ mod tests {
     use super::super::test_support::{a_troop, person, troop};
     use super::super::*;
     use crate::seasons::policy::shipped_policy;
+
+    /// Family names, none near another.
+    const NAMES: [&str; 18] = [
+        "Okafor", "Lind", "Haddad", "Mwangi", "Sato", "Herrera", "Zak", "Boateng", "Quist", "Raman", "Weiss", "Silva",
+        "Voss", "Calloway", "Dyk", "Torre", "Nakamura", "Ferreira",
+    ];
 
     /// Twelve people have a place in troop 101.
     fn current() -> Current {
@@ -79,10 +85,6 @@ mod tests {
             membership_number: number.map(|number| number.to_string()),
             ..ListRow::default()
         };
-        const NAMES: [&str; 18] = [
-            "Okafor", "Lind", "Haddad", "Mwangi", "Sato", "Herrera", "Zak", "Boateng", "Quist", "Raman", "Weiss",
-            "Silva", "Voss", "Calloway", "Dyk", "Torre", "Nakamura", "Ferreira",
-        ];
         let mut rows: Vec<ListRow> =
             (0..strangers).zip(NAMES).map(|(at, name)| row(2 + at, Some(900 + at), Some(name))).collect();
         rows.extend((0..known).map(|at| row(500 + at, Some(1 + at), None)));

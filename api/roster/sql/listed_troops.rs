@@ -127,8 +127,18 @@ pub(in crate::roster) async fn remove_places(
         troops
     )
     .execute(tx.db())
-    .await?;
+    .await
+    .map_err(hangs)?;
     Ok(())
+}
+
+/// What the program has not looked for may hang on a troop all the same: the database knows.
+fn hangs(error: sqlx::Error) -> ApiError {
+    if error.as_database_error().is_some_and(sqlx::error::DatabaseError::is_foreign_key_violation) {
+        let detail = "Something else stands on a troop that this list made known or gave its place: that stays on record. Let the troop sit out instead (sit_out_troop).";
+        return ApiError::new(Code::BuiltOn).detail(detail);
+    }
+    error.into()
 }
 
 /// Takes troops away that a list made known and that have no place in any season any more.
@@ -140,6 +150,7 @@ pub(in crate::roster) async fn remove(tx: &mut Tx, by: &Permit<IntakesApply>, tr
         troops
     )
     .execute(tx.db())
-    .await?;
+    .await
+    .map_err(hangs)?;
     Ok(())
 }
