@@ -58,7 +58,7 @@ pub struct DecisionsQuery {
 
 /// A decision as it was taken.
 #[derive(Debug, Serialize, ToSchema)]
-pub struct TakenDecision {
+pub struct DecisionOnRecord {
     /// Which one.
     pub decision_id: DecisionId,
     /// What was decided.
@@ -81,7 +81,7 @@ pub struct TakenDecision {
     pub decided_by: String,
 }
 
-impl TryFrom<DecisionRow> for TakenDecision {
+impl TryFrom<DecisionRow> for DecisionOnRecord {
     type Error = ApiError;
 
     fn try_from(row: DecisionRow) -> Result<Self, ApiError> {
@@ -100,7 +100,7 @@ impl TryFrom<DecisionRow> for TakenDecision {
 
 crate::page!(
     /// Decisions, the newest first.
-    DecisionPage of TakenDecision
+    DecisionPage of DecisionOnRecord
 );
 
 /// List the decisions of a season, the newest first: who was appointed, suspended or restored, when, by whom and why.
@@ -120,7 +120,7 @@ pub async fn list_decisions(
     let wanted = (troop, person, before, i64::from(limit) + 1);
     let mut rows = sql::decisions(&mut tx, &permit, season.season_id, wanted).await?;
     let more = page::cut(&mut rows, limit);
-    let items: Vec<TakenDecision> = rows.into_iter().map(TakenDecision::try_from).collect::<Result<_, _>>()?;
+    let items: Vec<DecisionOnRecord> = rows.into_iter().map(DecisionOnRecord::try_from).collect::<Result<_, _>>()?;
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.decision_id, &filters)).transpose()?;
     let page = DecisionPage { items, next_cursor };
     Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))

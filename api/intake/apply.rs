@@ -3,17 +3,21 @@
 use std::collections::BTreeMap;
 
 use actix_web::post;
+use chrono::NaiveDate;
 use garde::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::changes::{Change, PersonField, PersonRef, RowPreview, Statement, Subject};
+use super::changes::Resolution;
 use super::choose_columns::under_way;
 use super::find::IntakePath;
 use super::kinds::ListKind;
+use super::make_changes::make_changes;
 use super::shown::{Intake, IntakeRow};
+use super::sql::decisions::{self, NewDecision};
 use super::sql::rows::{self, RowRecord};
 use super::sql::{self, LockedIntake, lists};
+use super::waiting_reasons::why;
 use super::work::{self, Made};
 use crate::auth::permission::{IntakesApply, Permission as _};
 use crate::auth::{Permit, Tx};
@@ -23,10 +27,7 @@ use crate::common::body::{Json, Path};
 use crate::common::etag::etag;
 use crate::common::ids::{IntakeId, PersonId, SeasonId};
 use crate::error::{ApiError, Code, FieldError, Problems};
-use crate::roster::{self, KnownPerson, MadeByList};
 use crate::seasons;
-use crate::standings::rules::EvidenceSource;
-use crate::standings::{self, NewEvidence};
 
 /// Which preview is applied.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
@@ -41,6 +42,10 @@ pub struct PreviewToApply {
     /// has named them. Left out otherwise.
     #[garde(skip)]
     confirm_touched: Option<u32>,
+    /// The second confirmation of a list of which hardly anything is known here: the number of its unfamiliar rows, as the
+    /// 409 has named it. Left out otherwise.
+    #[garde(skip)]
+    confirm_unfamiliar: Option<u32>,
 }
 
 /// The most rows that an answer names.
@@ -85,12 +90,15 @@ pub async fn apply_intake(
         tx.commit_unlogged().await?;
         return Err(stale(version, &changed));
     }
+    is_ours(&made, body.0.confirm_unfamiliar)?;
     brake(&made, body.0.confirm_touched)?;
     let log_seq = tx.seq().await?;
-    let made_by_list = make_changes(&mut tx, &permit, &locked, &made).await?;
+    let (made_by_list, new_people) = make_changes(&mut tx, &permit, &locked, &made).await?;
+    let kind = ListKind::from_name(&locked.0.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
+    let decided = (work::today(&tx, &season), log_seq);
+    remember(&mut tx, &permit, (kind, path.intake_id), &made, &new_people, decided).await?;
     sql::apply(&mut tx, &permit, &locked, &made_by_list, log_seq).await?;
     if !choices.letters.is_empty() || !choices.date_orders.is_empty() {
-        let kind = ListKind::from_name(&locked.0.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
         let memory = work::memory(&mut tx, unit, kind).await?.and(&table, &choices, &made.columns);
         lists::remember(&mut tx, &permit, kind.name(), &memory, log_seq).await?;
     }
@@ -98,6 +106,34 @@ pub async fn apply_intake(
     let intake = Intake::try_from(sql::find(&mut tx, unit, path.intake_id).await?)?;
     tx.about("intake", path.intake_id);
     tx.commit_with(Answer::new(&intake)?).await
+}
+
+/// Keeps what people decided about rows, for the next list of the kind. Who was new is known from now on.
+async fn remember(
+    tx: &mut Tx,
+    by: &Permit<IntakesApply>,
+    list: (ListKind, IntakeId),
+    made: &Made,
+    new_people: &BTreeMap<u32, PersonId>,
+    (decided_on, log_seq): (NaiveDate, i64),
+) -> Result<(), ApiError> {
+    for (identity, decision) in &made.to_remember {
+        let known = decision.as_ref().and_then(|(row, resolution, before)| match resolution {
+            Resolution::NewPerson => {
+                let person_id = *new_people.get(row)?;
+                Some((Resolution::Person { person_id }, before))
+            }
+            resolution => Some((*resolution, before)),
+        });
+        match known {
+            Some((resolution, before)) => {
+                let new = NewDecision { identity, before, resolution };
+                decisions::keep(tx, by, list, &new, (decided_on, log_seq)).await?;
+            }
+            None => decisions::forget(tx, by, list.0, identity).await?,
+        }
+    }
+    Ok(())
 }
 
 fn may_apply(locked: &LockedIntake, rows: &[RowRecord]) -> Result<(), ApiError> {
@@ -109,9 +145,25 @@ fn may_apply(locked: &LockedIntake, rows: &[RowRecord]) -> Result<(), ApiError> 
         .iter()
         .filter(|row| row.preview.0.needs_a_person)
         .take(ROWS_NAMED)
-        .map(|row| FieldError::matter("waits_for_a_person", about(&row.preview.0)))
+        .map(|row| FieldError::matter("waits_for_a_person", why(&row.preview.0)))
         .collect();
     if waiting.is_empty() { Ok(()) } else { Err(ApiError::new(Code::RowsUnresolved).errors(waiting)) }
+}
+
+/// A list of which hardly anything is known here may be another unit's: it is confirmed by its own figure.
+fn is_ours(made: &Made, confirmed: Option<u32>) -> Result<(), ApiError> {
+    let unknown = made.preview.unfamiliar_rows;
+    if unknown == 0 || confirmed == Some(unknown) {
+        return Ok(());
+    }
+    let figures = format!(
+        "{unknown} of its rows name nobody and no troop of this unit. Send \"confirm_unfamiliar\": {unknown} with the same preview if the list is this unit's all the same"
+    );
+    Err(ApiError::new(Code::UnfamiliarList).errors(vec![FieldError::at(
+        "/confirm_unfamiliar",
+        "confirm_again",
+        figures,
+    )]))
 }
 
 /// The brake: a list that says something else than was known about much of the roster is confirmed a second time, by the
@@ -134,13 +186,7 @@ fn brake(made: &Made, confirmed: Option<u32>) -> Result<(), ApiError> {
     Err(ApiError::new(Code::MassChange).errors(vec![FieldError::at("/confirm_touched", "confirm_again", figures)]))
 }
 
-fn about(row: &IntakeRow) -> String {
-    let problem = row.problems.first().map(|problem| format!("expected {}", problem.expected));
-    let why = row.reason.clone().filter(|_| problem.is_none()).or(problem).unwrap_or_default();
-    format!("row {}: {} - {why}", row.row_number, row.name)
-}
-
-fn stale(version: i64, changed: &[u32]) -> ApiError {
+pub(super) fn stale(version: i64, changed: &[u32]) -> ApiError {
     let named = changed.iter().take(ROWS_NAMED);
     let errors = named.map(|row| match row {
         0 => FieldError::matter("absences_changed", "others than you saw are now missing from this complete list"),
@@ -157,105 +203,4 @@ fn differing(kept: &[RowRecord], made: &[IntakeRow]) -> Vec<u32> {
     rows.extend(kept.keys().filter(|number| !made.iter().any(|row| row.row_number == **number)));
     rows.sort_unstable();
     rows
-}
-
-/// Makes every change of a preview, people first, since facts and proposals name them.
-async fn make_changes(
-    tx: &mut Tx,
-    by: &Permit<IntakesApply>,
-    locked: &LockedIntake,
-    made: &Made,
-) -> Result<MadeByList, ApiError> {
-    let mut new_people: BTreeMap<u32, PersonId> = BTreeMap::new();
-    let mut by_list = MadeByList::default();
-    for row in &made.preview.rows {
-        for change in &row.changes {
-            change_people(tx, by, row, change, &mut new_people, &mut by_list).await?;
-        }
-    }
-    let person = |of: PersonRef| match of {
-        PersonRef::Known(id) => Ok(id),
-        PersonRef::New(first_row) => {
-            new_people.get(&first_row).copied().ok_or_else(|| ApiError::broken("a change about nobody"))
-        }
-    };
-    let season = SeasonId(locked.0.season_id);
-    let list = IntakeId(locked.0.intake_id);
-    let certificates = ListKind::from_name(&locked.0.kind) == Some(ListKind::Certificates);
-    let source = if certificates { EvidenceSource::Certificate } else { EvidenceSource::List };
-    let fact = |requirement: &String, subject: &Subject, statement: &Statement, row: Option<i32>| {
-        Ok::<_, ApiError>(NewEvidence {
-            requirement: requirement.clone(),
-            subject: match subject {
-                Subject::Person(of) => standings::Subject::Person(person(*of)?),
-                Subject::Troop(troop) => standings::Subject::Troop(*troop),
-            },
-            outcome: statement.outcome,
-            observed_on: statement.observed_on,
-            valid_until_on: statement.valid_until_on,
-            score_percent: statement.score_percent,
-            source,
-            list_row: Some((list, row)),
-            note: None,
-        })
-    };
-    let mut facts = Vec::new();
-    for row in &made.preview.rows {
-        let number = i32::try_from(row.row_number).ok();
-        for change in &row.changes {
-            match change {
-                Change::ProposeAssignment { person: of, troop_id, lead } => {
-                    let proposed = roster::propose(tx, by, season, (*troop_id, person(*of)?), *lead).await?;
-                    by_list.proposals.push(proposed);
-                }
-                Change::RecordFact { requirement, subject, statement, .. } => {
-                    facts.push(fact(requirement, subject, statement, number)?);
-                }
-                Change::NewPerson { .. } | Change::FillIn { .. } => {}
-            }
-        }
-    }
-    for absence in &made.preview.absences {
-        facts.push(fact(&absence.requirement, &absence.subject, &absence.statement, None)?);
-    }
-    standings::record_evidence(tx, by, season, &made.policy, &facts).await?;
-    Ok(by_list)
-}
-
-async fn change_people(
-    tx: &mut Tx,
-    by: &Permit<IntakesApply>,
-    row: &RowPreview,
-    change: &Change,
-    new_people: &mut BTreeMap<u32, PersonId>,
-    by_list: &mut MadeByList,
-) -> Result<(), ApiError> {
-    match change.clone() {
-        Change::NewPerson { first_name, last_name, membership_number, email, phone } => {
-            let person_id = PersonId::new();
-            new_people.insert(row.row_number, person_id);
-            let known = KnownPerson { person_id, first_name, last_name, membership_number, email, phone };
-            by_list.people.push(person_id);
-            by_list.note(&known);
-            roster::make_known(tx, by, &known).await
-        }
-        Change::FillIn { person_id, field, value } => {
-            let mut gap = KnownPerson {
-                person_id,
-                first_name: String::new(),
-                last_name: String::new(),
-                membership_number: None,
-                email: None,
-                phone: None,
-            };
-            match field {
-                PersonField::MembershipNumber => gap.membership_number = Some(value),
-                PersonField::Email => gap.email = Some(value),
-                PersonField::Phone => gap.phone = Some(value),
-            }
-            by_list.note(&gap);
-            roster::fill_in(tx, by, &gap).await
-        }
-        Change::ProposeAssignment { .. } | Change::RecordFact { .. } => Ok(()),
-    }
 }

@@ -11,9 +11,10 @@ use super::columns::plan::plan_remembering;
 use super::difference::{DifferingRow, RowDifference, differing};
 use super::find::IntakePath;
 use super::kinds::{ListColumn, ListKind};
+use super::mask::Sight;
 use super::sql::{self, IntakeRecord, lists};
 use super::work;
-use crate::auth::permission::{IntakesRead, Permission as _, ScreeningsRead};
+use crate::auth::permission::{IntakesRead, Permission as _};
 use crate::auth::{Permit, Tx};
 use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
@@ -92,9 +93,9 @@ pub async fn compare_intake(
         Some(earlier) => Some(sql::find(&mut tx, unit, earlier).await?).filter(|earlier| earlier.parsed.is_some()),
         None => None,
     };
-    let sees_screenings = permit.holds::<ScreeningsRead>();
+    let sight = Sight::of(&permit);
     let differ = match &earlier {
-        Some(earlier) => difference(&mut tx, unit, (earlier, &newer), sees_screenings).await?,
+        Some(earlier) => difference(&mut tx, unit, (earlier, &newer), sight).await?,
         None => Vec::new(),
     };
     let count = |what: RowDifference| {
@@ -114,12 +115,12 @@ pub async fn compare_intake(
 }
 
 /// Both lists read again from what was kept of their files. Columns are compared that both have; what they say of a
-/// screening is left out for readers who may not read screenings (a key without that permission).
+/// screening or of meeting places is left out for readers who may not read it (a key without that permission).
 async fn difference(
     tx: &mut Tx,
     unit: UnitId,
     (earlier, newer): (&IntakeRecord, &IntakeRecord),
-    sees_screenings: bool,
+    sight: Sight,
 ) -> Result<Vec<DifferingRow>, ApiError> {
     let kind = ListKind::from_name(&newer.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
     let memory = work::memory(tx, unit, kind).await?;
@@ -137,7 +138,7 @@ async fn difference(
     };
     let ((before, had), (after, has)) = (read(earlier), read(newer));
     let both = |column: &ListColumn| had.contains(column) && has.contains(column);
-    let shown = |column: &ListColumn| sees_screenings || !column.is_screening();
+    let shown = |column: &ListColumn| sight.shows(*column);
     let columns: Vec<ListColumn> =
         kind.columns().iter().copied().filter(|column| both(column) && shown(column)).collect();
     Ok(differing(kind, &before, &after, &columns))

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::changes::Touched;
+use super::changes::Preview;
 use super::shown::{AbsentOne, IntakeRow, IntakeRowState, RowChangeKind};
 
 /// A preview in figures.
@@ -28,18 +28,27 @@ pub struct Counts {
     pub proposals: u32,
     /// Facts that are recorded.
     pub facts: u32,
+    /// Troops that become known.
+    pub new_troops: u32,
+    /// Troops of an earlier season that get their place in this one.
+    pub placed_troops: u32,
+    /// Things about troops that are said otherwise.
+    pub troop_changes: u32,
     /// Cells and rows with something wrong.
     pub problems: u32,
-    /// People and troops that are not on this complete list, counted once a requirement.
+    /// People and troops that are not on this complete list, counted once a requirement; of a troop list they are only shown.
     pub absences: u32,
     /// People of the season's roster about whom something that was known is said otherwise.
     pub touched_people: u32,
     /// Troops of the season about which something that was known is said otherwise.
     pub touched_troops: u32,
+    /// Rows that name nobody and no troop known here, where these are nearly all rows, so that the list may be another
+    /// unit's; else 0.
+    pub unfamiliar_rows: u32,
 }
 
 /// The preview in figures.
-pub(super) fn counted(rows: &[IntakeRow], absences: &[AbsentOne], touched: Touched) -> Counts {
+pub(super) fn counted(rows: &[IntakeRow], absences: &[AbsentOne], preview: &Preview) -> Counts {
     let count = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
     let of_kind = |kind: RowChangeKind| {
         count(rows.iter().flat_map(|row| &row.changes).filter(|change| change.kind == kind).count())
@@ -54,9 +63,13 @@ pub(super) fn counted(rows: &[IntakeRow], absences: &[AbsentOne], touched: Touch
         filled_in: of_kind(RowChangeKind::FillIn),
         proposals: of_kind(RowChangeKind::Proposal),
         facts: of_kind(RowChangeKind::Fact),
+        new_troops: of_kind(RowChangeKind::NewTroop),
+        placed_troops: of_kind(RowChangeKind::TroopPlace),
+        troop_changes: of_kind(RowChangeKind::TroopChange),
         problems: count(rows.iter().map(|row| row.problems.len()).sum()),
         absences: count(absences.len()),
-        touched_people: touched.people,
-        touched_troops: touched.troops,
+        touched_people: preview.touched.people,
+        touched_troops: preview.touched.troops,
+        unfamiliar_rows: preview.unfamiliar_rows,
     }
 }

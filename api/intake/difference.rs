@@ -111,7 +111,7 @@ fn keys(kind: ListKind) -> &'static [Key] {
             |row| Some(format!("{} {}", troop(row)?, name(row)?)),
             number,
         ],
-        ListKind::BankDetails => &[troop],
+        ListKind::BankDetails | ListKind::TroopList => &[troop],
         ListKind::Certificates => &[
             |row| Some(format!("{} {}", number(row)?, course(row)?)),
             |row| Some(format!("{} {}", row.email.clone()?, course(row)?)),
@@ -150,7 +150,8 @@ fn of_row(
         difference,
         row_number: newer.map(|row| row.row_number),
         earlier_row_number: earlier.map(|row| row.row_number),
-        name: format!("{} {}", first.unwrap_or_default(), last.unwrap_or_default()).trim().to_owned(),
+        name: text(|row| row.troop_name.clone())
+            .unwrap_or_else(|| format!("{} {}", first.unwrap_or_default(), last.unwrap_or_default()).trim().to_owned()),
         troop_number: text(|row| row.troop_number.clone()),
         cells,
     }
@@ -182,6 +183,11 @@ fn said(row: &ListRow, column: ListColumn) -> Option<String> {
         ListColumn::CourseCode => course(row),
         ListColumn::CompletedOn => day(row.completed_on),
         ListColumn::Score => row.score.map(|score| format!("{}.{:02} %", score / 100, score % 100)),
+        ListColumn::TroopName => row.troop_name.clone(),
+        ListColumn::AgeBand => row.age_band.clone(),
+        ListColumn::MeetingPlace => row.meeting_place.clone(),
+        ListColumn::SellingYouths => row.selling_youths.map(|count| count.to_string()),
+        ListColumn::FirstSeason => row.first_season.map(|first| if first { "yes" } else { "no" }.to_owned()),
     }
 }
 

@@ -13,6 +13,8 @@ pub enum ListKind {
     BankDetails,
     /// Who has completed which course, with the score where there is one.
     Certificates,
+    /// The unit's troops as head office knows them.
+    TroopList,
 }
 
 /// A column that a list may have, whatever its heading is called in the file.
@@ -48,11 +50,38 @@ pub enum ListColumn {
     CompletedOn,
     /// The score reached, in per cent.
     Score,
+    /// What the troop is called.
+    TroopName,
+    /// The troop's age band.
+    AgeBand,
+    /// Where the troop meets.
+    MeetingPlace,
+    /// How many of the troop's youths sell.
+    SellingYouths,
+    /// Whether the troop sells for the first time.
+    FirstSeason,
 }
 
 impl ListKind {
+    /// The kind as people call such a list.
+    #[must_use]
+    pub const fn called(self) -> &'static str {
+        match self {
+            Self::RoleList => "role list",
+            Self::BankDetails => "bank details list",
+            Self::Certificates => "list of certificates",
+            Self::TroopList => "troop list",
+        }
+    }
+
+    /// Whether its rows are troops, not people.
+    #[must_use]
+    pub const fn is_about_troops(self) -> bool {
+        matches!(self, Self::BankDetails | Self::TroopList)
+    }
+
     /// Every kind, in the order in which they are shown.
-    pub const ALL: [Self; 3] = [Self::RoleList, Self::BankDetails, Self::Certificates];
+    pub const ALL: [Self; 4] = [Self::RoleList, Self::BankDetails, Self::Certificates, Self::TroopList];
 
     /// The name under which the kind is stored and sent.
     #[must_use]
@@ -61,6 +90,7 @@ impl ListKind {
             Self::RoleList => "role_list",
             Self::BankDetails => "bank_details",
             Self::Certificates => "certificates",
+            Self::TroopList => "troop_list",
         }
     }
 
@@ -99,6 +129,9 @@ impl ListKind {
                 C::CompletedOn,
                 C::Score,
             ],
+            Self::TroopList => {
+                &[C::TroopNumber, C::TroopName, C::AgeBand, C::MeetingPlace, C::SellingYouths, C::FirstSeason]
+            }
         }
     }
 
@@ -116,6 +149,9 @@ impl ListKind {
                 &[C::CourseCode],
                 &[C::CompletedOn],
             ],
+            Self::TroopList => {
+                &[&[C::TroopNumber], &[C::TroopName, C::AgeBand, C::MeetingPlace, C::SellingYouths, C::FirstSeason]]
+            }
         }
     }
 }
@@ -139,6 +175,11 @@ impl ListColumn {
             Self::CourseCode => "course_code",
             Self::CompletedOn => "completed_on",
             Self::Score => "score",
+            Self::TroopName => "troop_name",
+            Self::AgeBand => "age_band",
+            Self::MeetingPlace => "meeting_place",
+            Self::SellingYouths => "selling_youths",
+            Self::FirstSeason => "first_season",
         }
     }
 

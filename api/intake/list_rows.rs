@@ -6,11 +6,11 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 
 use super::find::IntakePath;
-use super::mask::{ScreeningMask, masked};
+use super::mask::{RowMask, Sight, masked};
 use super::shown::IntakeRow;
 use super::sql;
 use crate::auth::Permit;
-use crate::auth::permission::{IntakesRead, Permission as _, ScreeningsRead};
+use crate::auth::permission::{IntakesRead, Permission as _};
 use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::SeasonId;
@@ -44,8 +44,8 @@ crate::page!(
 
 /// List the rows of an uploaded list: whom each is taken for, why, what it changes, and what is wrong with it.
 ///
-/// What a row says of a screening is shown to those who may read screenings; to others, such as a key without that
-/// permission, it reads as withheld.
+/// What a row says of a screening is shown to those who may read screenings, where a troop meets to those who may read
+/// people; to others, such as a key without that permission, it reads as withheld.
 #[utoipa::path(tag = "intake", params(IntakePath, IntakeRowsQuery), extensions(("x-permission" = json!(IntakesRead::NAME))), responses((status = 200, description = "The rows.", body = IntakeRowPage), Problems))]
 #[get("/v1/units/{unit_id}/intakes/{intake_id}/rows")]
 pub async fn list_intake_rows(
@@ -60,11 +60,12 @@ pub async fn list_intake_rows(
     let after: Option<i32> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
     let intake = sql::find(&mut tx, unit, path.intake_id).await?;
-    let masks = if permit.holds::<ScreeningsRead>() {
+    let sight = Sight::of(&permit);
+    let masks = if sight.is_whole() {
         None
     } else {
         let policy = seasons::policy_of(&mut tx, unit, SeasonId(intake.season_id)).await?;
-        Some(ScreeningMask::new(&policy, intake.columns.as_ref().map(|columns| &columns.0)))
+        Some(RowMask::new(sight, &policy, intake.columns.as_ref().map(|columns| &columns.0)))
     };
     let wanted = (needs_a_person, after.unwrap_or(0));
     let mut rows = sql::rows::page_of_rows(&mut tx, unit, path.intake_id, wanted, i64::from(limit) + 1).await?;

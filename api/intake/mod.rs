@@ -10,6 +10,7 @@
 //! called complete; a list is taken back while something stands on it.
 
 mod apply;
+mod built_on;
 pub mod changes;
 mod choose_columns;
 mod choose_sheet;
@@ -22,21 +23,28 @@ mod find;
 pub mod kinds;
 mod list;
 mod list_rows;
+mod make_changes;
 mod mask;
 pub mod matching;
 mod needs;
 mod next_step;
 mod one_person;
 pub mod parse;
+mod remembered;
+mod resolve_by_reason;
 mod resolve_row;
+mod retention;
 mod reverse;
 mod shown;
 mod sql;
+mod template;
 mod upload;
+mod waiting_reasons;
 mod watch;
 mod words;
 mod work;
 
+pub use template::TemplateFormat;
 pub use watch::{WaitingList, WatchedKind, watched};
 
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -49,7 +57,7 @@ pub const fn feature() -> Feature {
     Feature::new("intake", "Posted lists: upload, preview with a reason for every match, resolve, apply.", routes)
         .merging_people(one_person::follow)
         .erasing(&[one_person::ERASER])
-        .every_minute(|system, unit| Box::pin(work::give_up_silent(system, unit)))
+        .every_minute(|system, unit| Box::pin(retention::every_minute(system, unit)))
         .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))
 }
 
@@ -62,9 +70,12 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(choose_columns::choose_columns)
         .service(choose_sheet::choose_sheet)
         .service(resolve_row::resolve_intake_row)
+        .service(waiting_reasons::list_waiting_reasons)
+        .service(resolve_by_reason::resolve_rows_by_reason)
         .service(apply::apply_intake)
         .service(reverse::reverse_intake)
         .service(compare::compare_intake)
         .service(watch::list_list_kinds)
+        .service(template::download_list_template)
         .service(discard::discard_intake);
 }

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use chrono::{Days, NaiveDate};
 use serde_json::json;
 
+use super::kinds::ListKind;
 use super::sql::needs::{self as sql, Waiting};
 use crate::auth::Tx;
 use crate::auth::permission::{IntakesApply, IntakesUpload};
@@ -103,16 +104,12 @@ fn old(asked: &Asked, kind: &str, days: &[NaiveDate]) -> Option<Need> {
     let last = *days.last()?;
     let expected = last.checked_add_days(Days::new(usual))?;
     let since_at = asked.calendar.end_of_day(expected);
-    let called = match kind {
-        "role_list" => "role list".to_owned(),
-        "bank_details" => "bank details list".to_owned(),
-        _ => format!("list of {}", kind.replace('_', " ")),
-    };
+    let called = ListKind::from_name(kind).map_or("list", ListKind::called);
     (since_at <= asked.now).then(|| Need {
         kind: NeedKind::UploadList,
         key: kind.to_owned(),
         what: format!("Fetch the newest {called} and upload it."),
-        why: format!("The last one speaks for {last}; such a list usually comes every {usual} days."),
+        why: format!("The last one speaks for {last}; such a list usually comes every {}.", days_between(usual)),
         since_at: Some(since_at),
         by_at: None,
         stake: Stake::Behind,
@@ -121,6 +118,11 @@ fn old(asked: &Asked, kind: &str, days: &[NaiveDate]) -> Option<Need> {
         look: Some(asked.path("intakes")),
         settle: vec![Request::upload::<IntakesUpload>(asked, kind)],
     })
+}
+
+/// `day`, `3 days`: what stands after `every`.
+fn days_between(usual: u64) -> String {
+    if usual == 1 { "day".to_owned() } else { format!("{usual} days") }
 }
 
 /// How many days usually lie between two lists: the middle one of the last nine gaps, of two middle ones the longer. Two
@@ -143,7 +145,7 @@ fn usual_days(days: &[NaiveDate]) -> Option<u64> {
 mod tests {
     use chrono::NaiveDate;
 
-    use super::{rows, usual_days};
+    use super::{days_between, rows, usual_days};
 
     fn days(texts: &[&str]) -> Vec<NaiveDate> {
         texts.iter().map(|text| text.parse().unwrap()).collect()
@@ -163,5 +165,6 @@ mod tests {
     #[test]
     fn one_row_is_one_row() {
         assert_eq!((rows(1), rows(12)), ("1 row".to_owned(), "12 rows".to_owned()));
+        assert_eq!((days_between(1), days_between(3)), ("day".to_owned(), "3 days".to_owned()));
     }
 }

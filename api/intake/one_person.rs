@@ -23,6 +23,7 @@ pub(super) const ERASER: Eraser = Eraser {
         "intake.sheets",
         "intake_row.preview",
         "intake_row.resolution",
+        "row_decision.resolution",
     ],
     erase: |tx, by, erasure| erase(tx, by, erasure),
 };
@@ -36,6 +37,7 @@ fn erase<'a>(tx: &'a mut Tx, by: &'a Permit<PeopleErase>, erasure: &'a Erasure) 
         let files = sql::files_that_may_hold(tx, by, erasure, &lists).await?;
         sql::take_rows(tx, by, erasure, (&lists, &rows)).await?;
         sql::take_files(tx, by, &files).await?;
+        sql::forget_decisions(tx, by, erasure).await?;
         // Stored answers about these lists hold their file names and rows.
         forget_answers(tx, by.unit()?, &files, &[]).await
     })

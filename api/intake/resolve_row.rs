@@ -41,10 +41,26 @@ pub enum RowDecision {
     Person,
     /// The row is somebody new. Only a role list makes people known.
     NewPerson,
+    /// The row of a troop list is taken at its word: the troop is called so now, or is a new one.
+    AsListed,
     /// The row is left out.
     LeaveOut,
-    /// The decision is taken back: the program matches the row again.
+    /// The decision is taken back: the program matches the row again, whatever was decided about the same row of an earlier
+    /// list.
     TakeBack,
+}
+
+impl RowDecision {
+    /// The name by which it is sent.
+    pub(super) const fn name(self) -> &'static str {
+        match self {
+            Self::Person => "person",
+            Self::NewPerson => "new_person",
+            Self::AsListed => "as_listed",
+            Self::LeaveOut => "leave_out",
+            Self::TakeBack => "take_back",
+        }
+    }
 }
 
 /// A decision about a row.
@@ -58,7 +74,8 @@ pub struct RowResolution {
     /// Who it is, for `person`.
     #[garde(skip)]
     person_id: Option<PersonId>,
-    /// Whether every waiting row with the same reason is decided alike; not for `person`.
+    /// Whether every row that waits for the same thing is decided alike; not for `person`. To decide only about rows that you
+    /// have seen, use `resolve_rows_by_reason`.
     #[garde(skip)]
     #[serde(default)]
     all_like_this: bool,
@@ -84,7 +101,7 @@ pub async fn resolve_intake_row(
     tx.replay().await?;
     let table = under_way(&locked)?;
     let decided = decided(&body.0, &locked.0.kind)?;
-    if let Some(Resolution::Person { person_id }) = decided {
+    if let Resolution::Person { person_id } = decided {
         let known = roster::known(&mut tx, unit, crate::common::ids::SeasonId(locked.0.season_id)).await?;
         if !known.people.iter().any(|person| person.person_id == person_id) {
             let fault = FieldError::at("/person_id", "unknown", "the id of a person of this unit (list_people)");
@@ -93,14 +110,12 @@ pub async fn resolve_intake_row(
     }
     let mut resolutions = work::resolutions(&rows);
     let alike = |other: &&&IntakeRow| {
-        let same = other.needs_a_person && other.reason_code == row.reason_code && other.state == row.state;
+        let same = other.needs_a_person
+            && (other.state, other.reason_code, &other.waits_for) == (row.state, row.reason_code, &row.waits_for);
         other.row_number == row.row_number || (body.0.all_like_this && same)
     };
     for other in shown.iter().filter(alike) {
-        match decided {
-            Some(resolution) => resolutions.insert(other.row_number, resolution),
-            None => resolutions.remove(&other.row_number),
-        };
+        resolutions.insert(other.row_number, decided);
     }
     let choices = locked.0.choices.0.clone();
     let made = work::make(&mut tx, unit, &locked.0, &table, &choices, &resolutions).await?;
@@ -108,7 +123,7 @@ pub async fn resolve_intake_row(
     finish(tx, &permit, path.intake_id, &locked).await
 }
 
-fn decided(body: &RowResolution, kind: &str) -> Result<Option<Resolution>, ApiError> {
+fn decided(body: &RowResolution, kind: &str) -> Result<Resolution, ApiError> {
     let fault = |place: &str, code: &str, expected: &str| {
         Err(ApiError::new(Code::Invalid).errors(vec![FieldError::at(place, code, expected)]))
     };
@@ -116,17 +131,21 @@ fn decided(body: &RowResolution, kind: &str) -> Result<Option<Resolution>, ApiEr
         (RowDecision::Person, _) if body.all_like_this => {
             fault("/all_like_this", "one_person_each", "false: several rows are not one person by rule")
         }
-        (RowDecision::Person | RowDecision::NewPerson, _) if kind == "bank_details" => {
+        (RowDecision::Person | RowDecision::NewPerson, _) if kind == "bank_details" || kind == "troop_list" => {
             fault("/decision", "is_about_troops", "another decision: the rows of this list are troops, not people")
         }
-        (RowDecision::Person, Some(person_id)) => Ok(Some(Resolution::Person { person_id })),
+        (RowDecision::Person, Some(person_id)) => Ok(Resolution::Person { person_id }),
         (RowDecision::Person, None) => fault("/person_id", "missing", "the id of the person whom the row means"),
         (_, Some(_)) => fault("/person_id", "not_asked", "no person: only the decision person names one"),
         (RowDecision::NewPerson, None) if kind != "role_list" => {
             fault("/decision", "makes_nobody_known", "another decision: only a role list makes people known")
         }
-        (RowDecision::NewPerson, None) => Ok(Some(Resolution::NewPerson)),
-        (RowDecision::LeaveOut, None) => Ok(Some(Resolution::Skip)),
-        (RowDecision::TakeBack, None) => Ok(None),
+        (RowDecision::NewPerson, None) => Ok(Resolution::NewPerson),
+        (RowDecision::AsListed, None) if kind != "troop_list" => {
+            fault("/decision", "is_about_people", "another decision: only a row of a troop list is taken at its word")
+        }
+        (RowDecision::AsListed, None) => Ok(Resolution::AsListed),
+        (RowDecision::LeaveOut, None) => Ok(Resolution::Skip),
+        (RowDecision::TakeBack, None) => Ok(Resolution::Anew),
     }
 }

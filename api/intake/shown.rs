@@ -4,13 +4,15 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::changes::TroopField;
 use super::columns::plan::ColumnPlan;
 use super::counts::Counts;
 use super::kinds::ListKind;
 use super::matching::{Candidate, ReasonCode};
-use super::next_step::next_step;
+use super::next_step::{OfList, next_step};
 use super::parse::ParseFault;
 use super::parse::table::{CellProblem, SkippedRow, Source};
+use super::remembered::RememberedDecision;
 use super::sql::IntakeRecord;
 use crate::common::etag::etag;
 use crate::common::ids::{IntakeId, PersonId, SeasonId, TroopId};
@@ -58,7 +60,7 @@ pub struct Intake {
     /// Where it is on its way.
     pub state: IntakeState,
     /// What to do next, in a sentence.
-    #[schema(max_length = 400)]
+    #[schema(max_length = 2000)]
     pub next_step: String,
     /// Why it could not be read.
     #[schema(required = true)]
@@ -106,16 +108,17 @@ pub struct Intake {
 /// Somebody, or a troop, that an earlier list named and a complete one does not.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct AbsentOne {
-    /// The code of the requirement that being on the list proves.
-    #[schema(max_length = 40)]
-    pub requirement: String,
+    /// The code of the requirement that being on the list proves; null for a troop list, which proves none: a troop that it
+    /// leaves out is shown, and nothing ends by it.
+    #[schema(required = true, max_length = 40)]
+    pub requirement: Option<String>,
     /// The person.
     #[schema(required = true)]
     pub person_id: Option<PersonId>,
     /// Or the troop.
     #[schema(required = true)]
     pub troop_id: Option<TroopId>,
-    /// What applying the list records, in a sentence.
+    /// What applying the list records, if it records anything, in a sentence.
     #[schema(max_length = 600)]
     pub sentence: String,
 }
@@ -130,6 +133,8 @@ pub enum IntakeRowState {
     NewPerson,
     /// A troop.
     Troop,
+    /// A troop that becomes known.
+    NewTroop,
     /// A person decides who is meant.
     Ask,
     /// It cannot be used as it stands.
@@ -143,7 +148,7 @@ pub enum IntakeRowState {
 pub struct IntakeRow {
     /// The row's number as a spreadsheet shows it.
     pub row_number: u32,
-    /// The name on the row.
+    /// The name on the row: a person's, or a troop's.
     #[schema(max_length = 200)]
     pub name: String,
     /// The troop's number on the row.
@@ -153,6 +158,16 @@ pub struct IntakeRow {
     pub state: IntakeRowState,
     /// Whether a person must decide before the list can be applied.
     pub needs_a_person: bool,
+    /// What it waits for, as a code: rows with the same code can be decided at once (`resolve_rows_by_reason`). Null for a row
+    /// that does not wait.
+    #[serde(default)]
+    #[schema(required = true, max_length = 60)]
+    pub waits_for: Option<String>,
+    /// The earlier decision that was taken over by itself, since an applied list had the same row and a person decided it;
+    /// resolve the row otherwise where it does not hold.
+    #[serde(default)]
+    #[schema(required = true)]
+    pub remembered: Option<RememberedDecision>,
     /// The person it is taken for.
     #[schema(required = true)]
     pub person_id: Option<PersonId>,
@@ -162,10 +177,10 @@ pub struct IntakeRow {
     /// Who may be meant, the likeliest first.
     #[schema(max_items = 5)]
     pub candidates: Vec<Candidate>,
-    /// Why, as a code; null for a list of troops.
+    /// Why, as a code; null where nothing had to be matched.
     #[schema(required = true)]
     pub reason_code: Option<ReasonCode>,
-    /// Why, as a sentence; null for a list of troops.
+    /// Why, as a sentence; null where nothing had to be matched.
     #[schema(required = true, max_length = 600)]
     pub reason: Option<String>,
     /// Other rows that speak of the same person.
@@ -191,6 +206,12 @@ pub enum RowChangeKind {
     Proposal,
     /// A fact is recorded.
     Fact,
+    /// A troop becomes known, with its place in the season.
+    NewTroop,
+    /// A troop of an earlier season gets its place in this one.
+    TroopPlace,
+    /// Something about a troop is said otherwise: `field`, `before` and `after` say what.
+    TroopChange,
 }
 
 /// One thing that a row changes.
@@ -204,8 +225,23 @@ pub struct RowChange {
     /// For a fact: what it says.
     #[schema(required = true)]
     pub outcome: Option<EvidenceOutcome>,
+    /// For a fact with a score: whether the score is below what the policy asks for, so that the fact closes nothing.
+    #[serde(default)]
+    pub closes_nothing: bool,
+    /// For a change of a troop: what changes.
+    #[serde(default)]
+    #[schema(required = true)]
+    pub field: Option<TroopField>,
+    /// For a change of a troop: what is known; null where nothing is.
+    #[serde(default)]
+    #[schema(required = true, max_length = 2000)]
+    pub before: Option<String>,
+    /// For a change of a troop: what the list says.
+    #[serde(default)]
+    #[schema(required = true, max_length = 2000)]
+    pub after: Option<String>,
     /// The change in a sentence.
-    #[schema(max_length = 600)]
+    #[schema(max_length = 1000)]
     pub sentence: String,
 }
 
@@ -221,7 +257,14 @@ impl TryFrom<IntakeRecord> for Intake {
     fn try_from(record: IntakeRecord) -> Result<Self, ApiError> {
         let kind = ListKind::from_name(&record.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
         let state = state_of(&record.state)?;
-        let next_step = next_step(state, &record.counts.0, record.same_file_as.is_some());
+        let next_step = next_step(&OfList {
+            kind,
+            state,
+            counts: &record.counts.0,
+            columns: record.columns.as_ref().map(|columns| &columns.0),
+            seen_before: record.same_file_as.is_some(),
+            deleted_at: record.erased_at,
+        });
         let (source, skipped_rows) = record.parsed.map(|parsed| (parsed.0.source, parsed.0.skipped)).unzip();
         Ok(Self {
             intake_id: IntakeId(record.intake_id),

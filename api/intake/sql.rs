@@ -1,8 +1,10 @@
 //! Every query of intake; those about rows are in [`rows`], about all lists of a kind in [`lists`].
 
+pub(super) mod decisions;
 pub(super) mod lists;
 pub(super) mod needs;
 pub(super) mod one_person;
+pub(super) mod retention;
 pub(super) mod reversal;
 pub(super) mod rows;
 

@@ -39,7 +39,8 @@ pub struct UploadQuery {
     #[param(example = "2026-10-12")]
     listed_on: NaiveDate,
     /// Whether nobody is missing from the list, of a role list or bank details: whoever was on an earlier one and is not on
-    /// this one then reads as not on the newest list.
+    /// this one then reads as not on the newest list. Of a troop list: which troops of the season it leaves out is then shown,
+    /// and nothing ends by it.
     #[garde(skip)]
     #[serde(default)]
     #[param(default = false)]

@@ -1,13 +1,13 @@
 //! What happens to a list between its operations: it is read outside any transaction, and its preview is made anew
 //! whenever something that it depends on has changed.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{NaiveDate, TimeDelta};
 
 use super::changes::{
-    Current, CurrentFact, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, Statement, Subject,
-    World, look,
+    Current, CurrentFact, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, SeasonPlace,
+    Statement, Subject, World, look,
 };
 use super::columns::fields::read_rows;
 use super::columns::memory::ColumnMemory;
@@ -16,9 +16,10 @@ use super::counts::{Counts, counted};
 use super::kinds::ListKind;
 use super::matching::Known;
 use super::parse::{FaultCode, ParseFault, ParsedTable, parse_in_child};
+use super::remembered::{Identity, RememberedDecision, taken_over, to_keep};
 use super::shown::{AbsentOne, IntakeRow};
 use super::sql::rows::{self, NewPreview, RowRecord};
-use super::sql::{self, IntakeRecord, LockedIntake, lists};
+use super::sql::{self, IntakeRecord, LockedIntake, decisions, lists};
 use super::words::shown;
 use crate::auth::{System, Tx};
 use crate::common::ids::{IntakeId, PersonId, SeasonId, TroopId, UnitId};
@@ -85,7 +86,7 @@ async fn try_to_read(
 }
 
 /// Gives up lists whose reader vanished with its server, so that nobody waits for them for ever.
-pub(super) async fn give_up_silent(system: System, unit: UnitId) -> Result<(), ApiError> {
+pub(super) async fn give_up_silent(system: &System, unit: UnitId) -> Result<(), ApiError> {
     let mut tx = system.open(Some(unit), "give_up_reading").await?;
     let fault =
         ParseFault::whole(FaultCode::ReaderFailed, "the server stopped while the list was read; upload it again");
@@ -100,7 +101,10 @@ pub(super) struct Made {
     pub preview: Preview,
     pub shown: Vec<IntakeRow>,
     pub absences: Vec<AbsentOne>,
+    /// What people said about rows of this very list.
     pub resolutions: BTreeMap<u32, Resolution>,
+    /// What is to be remembered of it once the list is applied.
+    pub to_remember: BTreeMap<Identity, Option<(u32, Resolution, String)>>,
     pub policy: Policy,
 }
 
@@ -121,19 +125,34 @@ pub(super) async fn make(
     let (rows, problems) = if readable { read_rows(table, &columns) } else { (Vec::new(), Vec::new()) };
     let current = current(tx, unit, season.season_id).await?;
     let today = tx.now().with_timezone(&season.zone).date_naive();
-    let list = ReadList {
-        kind,
-        listed_on: intake.listed_on,
-        rows: &rows,
-        problems: &problems,
-        resolutions,
-        // while no row can be read, everybody would be missing
-        complete: intake.complete && readable,
-        outdated: intake.superseded_by.is_some(),
+    let complete = intake.complete && readable; // while no row can be read, everybody would be missing
+    let world = World { policy: &policy, today, current: &current };
+    let look_with = |resolutions: &BTreeMap<u32, Resolution>| {
+        let (listed_on, outdated) = (intake.listed_on, intake.superseded_by.is_some());
+        let (rows, problems) = (rows.as_slice(), problems.as_slice());
+        look(&ReadList { kind, listed_on, rows, problems, resolutions, complete, outdated }, &world)
     };
-    let preview = look(&list, &World { policy: &policy, today, current: &current });
-    let (shown, absences) = shown(&rows, &preview, &policy, &current);
-    Ok(Made { columns, preview, shown, absences, resolutions: resolutions.clone(), policy })
+    let remembered = if rows.is_empty() { HashMap::new() } else { decisions::of_kind(tx, unit, kind).await? };
+    let (mut taken, mut to_remember) = (BTreeMap::new(), BTreeMap::new());
+    if !remembered.is_empty() || !resolutions.is_empty() {
+        let undecided = look_with(&BTreeMap::new());
+        let seen = (kind, rows.as_slice(), undecided.rows.as_slice());
+        taken = taken_over(seen, resolutions, &remembered, &current);
+        to_remember = to_keep(seen, resolutions);
+    }
+    let mut hold = resolutions.clone();
+    hold.retain(|_, resolution| *resolution != Resolution::Anew);
+    hold.extend(taken.iter().map(|(row, remembered)| (*row, remembered.resolution)));
+    let preview = look_with(&hold);
+    let (mut shown, absences) = shown(&rows, &preview, &policy, &current);
+    for row in &mut shown {
+        if let Some(remembered) = taken.get(&row.row_number) {
+            let RememberedDecision { decided_on, listed_on, .. } = remembered.from;
+            row.reason = Some(format!("as decided on {decided_on} for the list of {listed_on}"));
+            row.remembered = Some(remembered.from.clone());
+        }
+    }
+    Ok(Made { columns, preview, shown, absences, resolutions: resolutions.clone(), to_remember, policy })
 }
 
 impl Made {
@@ -161,7 +180,7 @@ impl Made {
             parsed: Some(table),
             choices,
             columns: Some(&self.columns),
-            counts: &counted(&self.shown, &self.absences, self.preview.touched),
+            counts: &counted(&self.shown, &self.absences, &self.preview),
             absences: &self.absences,
             sheets: &locked.0.sheets.0,
             rows: &rows,
@@ -171,7 +190,7 @@ impl Made {
 }
 
 /// What is known in the unit now, as far as lists can change it.
-async fn current(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Current, ApiError> {
+pub(super) async fn current(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Current, ApiError> {
     let known = roster::known(tx, unit, season).await?;
     let troops: Vec<TroopId> = known.troops.iter().map(|troop| troop.troop_id).collect();
     let people: Vec<PersonId> = known.people.iter().map(|person| person.person_id).collect();
@@ -191,9 +210,17 @@ async fn current(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Current,
         },
         phone: person.phone,
     };
-    let troop = |troop: roster::KnownTroop| {
-        let roster::KnownTroop { troop_id, number, in_season } = troop;
-        CurrentTroop { troop_id, number, in_season }
+    let troop = |troop: roster::KnownTroop| CurrentTroop {
+        troop_id: troop.troop_id,
+        number: troop.number,
+        name: troop.name,
+        meeting_place: troop.meeting_place,
+        place: troop.place.map(|place| SeasonPlace {
+            age_band: place.age_band,
+            selling_youths: u16::try_from(place.selling_youths).unwrap_or(0),
+            first_season: place.first_season,
+        }),
+        ended: troop.ended,
     };
     Ok(Current {
         people: known.people.into_iter().map(person).collect(),

@@ -6,6 +6,7 @@
 
 use std::collections::BTreeSet;
 
+use super::listed_troops::ListedPlace;
 use super::sql::lists::{self, KnownPersonRow, Proposal};
 use crate::accounts::email_key;
 use crate::auth::permission::IntakesApply;
@@ -52,8 +53,14 @@ pub struct KnownTroop {
     pub troop_id: TroopId,
     /// Its number, as it is written.
     pub number: String,
-    /// Whether it has a place in the season.
-    pub in_season: bool,
+    /// What it is called; empty where it has no name.
+    pub name: String,
+    /// Where it meets.
+    pub meeting_place: Option<String>,
+    /// Its place in the season, if it has one.
+    pub place: Option<ListedPlace>,
+    /// Whether its place in this season has ended: it has become part of another troop.
+    pub ended: bool,
 }
 
 /// Reads everything that a list can be matched with. It holds contact details: for matching only, never for an answer.
@@ -72,7 +79,14 @@ pub async fn known(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<KnownR
     let mut known = KnownRoster { people: people.collect(), ..KnownRoster::default() };
     for row in lists::troops(tx, unit, season).await? {
         let troop_id = TroopId(row.troop_id);
-        known.troops.push(KnownTroop { troop_id, number: row.number, in_season: row.in_season });
+        let place = row.age_band.zip(row.selling_youths).zip(row.first_season);
+        let place = place.map(|((age_band, selling_youths), first_season)| ListedPlace {
+            age_band,
+            selling_youths,
+            first_season,
+        });
+        let (number, name, meeting_place) = (row.number, row.name, row.meeting_place);
+        known.troops.push(KnownTroop { troop_id, number, name, meeting_place, place, ended: row.ended });
     }
     for tie in lists::ties(tx, unit, season).await? {
         let (troop, person) = (TroopId(tie.troop_id), PersonId(tie.person_id));

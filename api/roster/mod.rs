@@ -33,6 +33,7 @@ mod list_regroupings;
 mod list_take_overs;
 mod list_troop_contacts;
 mod list_troops;
+mod listed_troops;
 mod lists;
 mod make_lead;
 mod merge_person;
@@ -51,9 +52,10 @@ mod taken_back;
 
 pub use directory::{DirectoryPerson, DirectoryTroop, Sight, directory, sight};
 pub use find_troop::TroopKind;
+pub use listed_troops::{DescribedTroop, ListedPlace, NewListedTroop, describe_troop, make_troop_known, place_troop};
 pub use lists::{KnownPerson, KnownRoster, KnownTroop, fill_in, known, make_known, propose};
 pub use rules::number_key;
-pub use taken_back::{MadeByList, built_on, hold_proposals, take_back};
+pub use taken_back::{MadeByList, Undoing, UsedSince, built_on, hold_proposals, take_back};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

@@ -7,6 +7,7 @@ pub(super) mod endings;
 pub(super) mod erasure;
 pub(super) mod grants;
 pub(super) mod leads;
+pub(super) mod listed_troops;
 pub(super) mod lists;
 pub(super) mod needs;
 pub(super) mod one_person;

@@ -19,7 +19,7 @@ use crate::auth::operations::Operations;
         license(name = "MIT OR Apache-2.0", identifier = "MIT OR Apache-2.0"),
     ),
     servers((url = "/", description = "This server")),
-    components(schemas(crate::error::Problem, crate::error::FieldError, crate::exports::ExportFormat, crate::returns::ReturnFormat, crate::returns::ReturnPaper)),
+    components(schemas(crate::error::Problem, crate::error::FieldError, crate::exports::ExportFormat, crate::returns::ReturnFormat, crate::returns::ReturnPaper, crate::intake::TemplateFormat)),
 )]
 struct Base;
 

@@ -36,7 +36,7 @@ pub use gates::require;
 pub use load::decision_kind;
 pub use one_fact::{FactsWanted, RecordedFact, fact_on_record, facts_on_record, withdraw_fact};
 pub use read::{StandingsThen, TroopThen, all, names, one, seen_by};
-pub use record::{NewDecision, NewEvidence, Subject, record_decision, record_evidence, withdraw_list};
+pub use record::{NewDecision, NewEvidence, Subject, forget_places, record_decision, record_evidence, withdraw_list};
 pub use recorded::recorded;
 pub use refresh::{computed, refresh_due};
 pub use subjects::{has_troop, known_subjects, troop_numbers, troops_of_person};

@@ -123,6 +123,20 @@ pub async fn withdraw_list<P: Permission>(
     record::withdrawal(tx, by, place, list, &stamp).await
 }
 
+/// Forgets the cached answers of troops whose place in a season is about to go.
+///
+/// # Errors
+/// Database faults.
+pub async fn forget_places<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    season: SeasonId,
+    troops: &[TroopId],
+) -> Result<(), ApiError> {
+    let troops: Vec<Uuid> = troops.iter().map(|troop| troop.0).collect();
+    record::forget_places(tx, by, season, &troops).await
+}
+
 /// Adds a decision. Call `change::hold` before and `change::refresh` after.
 ///
 /// # Errors

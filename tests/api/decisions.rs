@@ -53,13 +53,22 @@ fn a_decision_is_taken_once_however_often_it_is_sent() {
 fn who_is_suspended_is_restored_once_nothing_is_open() {
     scenario(async |world| {
         let act = |what: &str| format!("/assignments/{}/{what}", fixture::CLARAS_ASSIGNMENT);
+        clara_is_ready(world).await;
+        world.manager.post(&act("appoint"), json!({})).await.expect(200);
+        let agreement = async |outcome: &str| {
+            let fact = json!({
+                "requirement": "agreement", "person_id": fixture::CLARA.place.expect("a place").person, "outcome": outcome
+            });
+            world.manager.post("/evidence", fact).await.expect(201).text("/evidence_id")
+        };
+        let open = agreement("not_met").await;
         let suspended = world.manager.post(&act("suspend"), json!({"reason": "No form by the day."})).await.expect(200);
         assert_eq!(suspended.at("/troop/standing/state"), "suspended");
         world.manager.post(&act("appoint"), json!({})).await.expect_problem(409, "wrong_state");
         world.manager.post(&act("restore"), json!({})).await.expect_problem(409, "requirements_open");
-        clara_is_ready(world).await;
+        world.manager.post(&format!("/evidence/{open}/withdraw"), json!({})).await.expect(200);
         let restored = world.manager.post(&act("restore"), json!({})).await.expect(200);
-        assert_eq!(restored.at("/troop/standing/state"), "ready");
+        assert_eq!(restored.at("/troop/standing/state"), "appointed");
         world.manager.post(&act("restore"), json!({})).await.expect_problem(409, "wrong_state");
     });
 }

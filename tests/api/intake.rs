@@ -241,7 +241,7 @@ fn certificates_below_the_mark_are_recorded_and_strangers_are_asked_about() {
         let seen = rows(&world.manager, &ready).await;
         assert_eq!(
             seen[0]["changes"][0]["sentence"],
-            "Yearly training: met on 2040-01-05 for Clara Fontaine-Diallo, 79 %."
+            "Yearly training: recorded on 2040-01-05 for Clara Fontaine-Diallo, 79 %; it closes nothing, since 79 is under 80."
         );
         assert_eq!(seen[1]["reason_code"], "decided_by_person");
         apply(&world.manager, &ready).await.expect(200);

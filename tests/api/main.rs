@@ -31,13 +31,21 @@ mod intake;
 #[cfg(test)]
 mod intake_doors;
 #[cfg(test)]
+mod intake_remembered;
+#[cfg(test)]
 mod intake_whole;
+#[cfg(test)]
+mod intake_words;
 #[cfg(test)]
 mod keys;
 #[cfg(test)]
 mod lapses_ahead;
 #[cfg(test)]
 mod limits;
+#[cfg(test)]
+mod list_files;
+#[cfg(test)]
+mod list_templates;
 #[cfg(test)]
 mod mistakes;
 #[cfg(test)]
@@ -68,6 +76,8 @@ mod sign_in;
 mod standings;
 #[cfg(test)]
 mod tokens;
+#[cfg(test)]
+mod troop_lists;
 #[cfg(test)]
 mod units;
 #[cfg(test)]

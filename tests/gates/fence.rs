@@ -123,6 +123,11 @@ const SAMPLES: &[(&str, &str)] = &[
         "delete from list_memory where memory = '{}'",
     ),
     (
+        "insert into row_decision (unit_id, kind, identity, before, resolution, intake_id, decided_on, log_seq)
+         values ($unit, 'role_list', decode(repeat('5a', 32), 'hex'), 'sample', '{}', $unit, '2039-10-01', 0)",
+        "delete from row_decision where before = 'sample'",
+    ),
+    (
         "insert into frozen_document (unit_id, document_id, kind, number, season_id, figures, sha256, stands_at, made_at, made_by, log_seq)
          select unit_id, unit_id, 'season_return', 1, season_id, '{}', sha256(convert_to('{}', 'UTF8')), 'epoch', 'epoch', 'sample', 0
          from season where unit_id = $unit limit 1",

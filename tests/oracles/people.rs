@@ -57,9 +57,14 @@ impl Score {
     }
 }
 
+/// With the lines of the shipped policy.
 fn score(known: &Path, listed: &Path, with_number: impl Fn(u128) -> bool) -> Score {
-    let policy = shipped_policy().unwrap();
-    let accept = Lines::from_percent(policy.intake.match_accept_percent, policy.intake.match_review_percent);
+    let intake = shipped_policy().unwrap().intake;
+    score_with((intake.match_accept_percent, intake.match_review_percent), known, listed, with_number)
+}
+
+fn score_with((accept, review): (u8, u8), known: &Path, listed: &Path, with_number: impl Fn(u128) -> bool) -> Score {
+    let accept = Lines::from_percent(accept, review);
     let known: Vec<Known> = lines(known)
         .into_iter()
         .map(|line| Known {
@@ -125,4 +130,42 @@ fn precision_and_recall_on_the_truth_set_hold_their_floors() {
     );
     assert!(numbers.precision() >= 0.998, "{numbers:?}");
     assert!(numbers.recall() > names.recall(), "{numbers:?}");
+}
+
+/// The lines in steps, names and troop alone: the accept line decides how many are taken and whether anybody is taken for
+/// somebody else, the ask line how many are shown to a person and how many of those known become known a second time.
+/// `tests/oracles/fetch && ORACLES=1 cargo test --test oracles sweep -- --nocapture` prints the table.
+#[test]
+fn a_sweep_of_the_lines_finds_no_better_pair_than_the_shipped_one() {
+    let (Some(known), Some(listed)) = (super::fetched("febrl4_known.csv"), super::fetched("febrl4_listed.csv")) else {
+        return;
+    };
+    let intake = shipped_policy().unwrap().intake;
+    let (accept, review) = (intake.match_accept_percent, intake.match_review_percent);
+    println!(
+        "| accept | ask | precision | recall | right | wrong | asked, right among them | asked, not among them | new |"
+    );
+    println!("|---|---|---|---|---|---|---|---|---|");
+    let try_lines = |lines: (u8, u8)| {
+        let found = score_with(lines, &known, &listed, |_| false);
+        println!(
+            "| {} | {} | {:.4} | {:.4} | {} | {} | {} | {} | {} |",
+            lines.0,
+            lines.1,
+            found.precision(),
+            found.recall(),
+            found.right,
+            found.wrong,
+            found.asked_with_truth,
+            found.asked_without,
+            found.new
+        );
+        found
+    };
+    let shipped = try_lines((accept, review));
+    assert_eq!(shipped.wrong, 0, "nobody is taken for somebody else: {shipped:?}");
+    for other in [84, 86, 88, 89, 90, 91, 92, 94, 96, 100].into_iter().filter(|other| *other != accept) {
+        let found = try_lines((other, review.min(other)));
+        assert!(found.wrong > 0 || found.right <= shipped.right, "{other} takes more and nobody wrongly: {found:?}");
+    }
 }

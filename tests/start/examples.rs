@@ -103,6 +103,7 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("take_decisions", Manager, 409, "the stamp of an example is of no preview"),
+    ("resolve_rows_by_reason", Manager, 409, "no list of the demo is under way by now"),
     ("choose_sheet", Manager, 409, "no list of the demo is a workbook with several sheets"),
     ("erase_person", Manager, 409, "whoever still has a place in the unit leaves first"),
     ("decline_assignment", Manager, 409, "the one proposal of the demo was confirmed above"),
@@ -269,7 +270,7 @@ impl Demo {
             body["steps"][0]["event_id"] = event["event_id"].clone();
         }
         if body.get("preview").is_some() {
-            let list = path.trim_end_matches("/apply");
+            let list = path.trim_end_matches("/apply").trim_end_matches("/resolve-by-reason");
             let read = self.http.get(format!("{}{list}", self.address)).bearer_auth(self.token(Manager));
             body["preview"] = json_of(read).await["etag"].clone();
         }

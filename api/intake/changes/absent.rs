@@ -6,7 +6,9 @@
 //! about who is missing today.
 
 use super::rows::{TroopFound, Work};
-use super::{Absence, Change, CurrentFact, PersonRef, RowPreview, RowState, Statement, Subject, Touched};
+use super::{
+    Absence, Change, CurrentFact, CurrentTroop, PersonRef, RowPreview, RowState, Statement, Subject, Touched, TroopRef,
+};
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::kinds::ListKind;
 use crate::intake::matching::{MatchOutcome, RowMatch};
@@ -30,6 +32,12 @@ impl Work<'_> {
             return Vec::new();
         }
         let named = named(rows, matches, troops);
+        if self.list.kind == ListKind::TroopList {
+            let mut left_out: Vec<&CurrentTroop> = self.world.current.troops.iter().collect();
+            left_out.retain(|troop| troop.place.is_some() && !named.contains(&Subject::Troop(troop.troop_id)));
+            left_out.sort_by_key(|troop| (troop.number.chars().count(), troop.number.clone()));
+            return left_out.into_iter().map(|troop| Absence::Shown(troop.troop_id)).collect();
+        }
         let mut absences = Vec::new();
         for asked in self.requirements_proven_by_this_list().iter().filter(|asked| counts_when_absent(asked)) {
             for (subject, newest) in newest_of(before, &asked.code) {
@@ -38,7 +46,7 @@ impl Work<'_> {
                     && self.has_a_place(subject)
                     && !named.contains(&subject);
                 if gone {
-                    absences.push(Absence {
+                    absences.push(Absence::Recorded {
                         requirement: asked.code.clone(),
                         screening: asked.kind == RequirementKind::Screening,
                         subject,
@@ -62,7 +70,9 @@ impl Work<'_> {
         match subject {
             Subject::Person(PersonRef::Known(person)) => current.assigned.iter().any(|(_, other)| *other == person),
             Subject::Person(PersonRef::New(_)) => false,
-            Subject::Troop(troop) => current.troops.iter().any(|known| known.troop_id == troop && known.in_season),
+            Subject::Troop(troop) => {
+                current.troops.iter().any(|known| known.troop_id == troop && known.place.is_some())
+            }
         }
     }
 
@@ -84,15 +94,26 @@ impl Work<'_> {
                 {
                     touch(*subject);
                 }
+                Change::ChangeTroop { troop: TroopRef::Known(troop), from: Some(_), .. } => {
+                    touch(Subject::Troop(*troop));
+                }
                 _ => {}
             }
         }
         for absence in absences {
-            touch(absence.subject);
+            if let Absence::Recorded { subject, .. } = absence {
+                touch(*subject);
+            }
         }
         let placed: BTreeSet<PersonId> = self.world.current.assigned.iter().map(|(_, person)| *person).collect();
-        let in_season: BTreeSet<TroopId> =
-            self.world.current.troops.iter().filter(|troop| troop.in_season).map(|troop| troop.troop_id).collect();
+        let in_season: BTreeSet<TroopId> = self
+            .world
+            .current
+            .troops
+            .iter()
+            .filter(|troop| troop.place.is_some())
+            .map(|troop| troop.troop_id)
+            .collect();
         Touched {
             people: count(people.intersection(&placed).count()),
             of_people: count(placed.len()),
@@ -163,6 +184,6 @@ impl ListKind {
     /// Whether being left out of a complete list of this kind says anything: a course that was completed stays completed.
     #[must_use]
     pub const fn absence_counts(self) -> bool {
-        matches!(self, Self::RoleList | Self::BankDetails)
+        matches!(self, Self::RoleList | Self::BankDetails | Self::TroopList)
     }
 }

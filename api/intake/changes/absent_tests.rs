@@ -21,7 +21,7 @@ fn current() -> Current {
         },
         phone: None,
     };
-    let a_troop = |number: u128| CurrentTroop { troop_id: troop(number), number: number.to_string(), in_season: true };
+    let a_troop = |number: u128| super::test_support::a_troop(number, true);
     Current {
         people: vec![
             somebody(1, "Ida", 101),
@@ -84,7 +84,11 @@ fn look_at(
 }
 
 fn missing(preview: &Preview) -> Vec<(String, Subject)> {
-    preview.absences.iter().map(|absence| (absence.requirement.clone(), absence.subject)).collect()
+    let recorded = preview.absences.iter().map(|absence| match absence {
+        Absence::Recorded { requirement, subject, .. } => (requirement.clone(), *subject),
+        Absence::Shown(troop) => (String::new(), Subject::Troop(*troop)),
+    });
+    recorded.collect()
 }
 
 #[test]
@@ -92,7 +96,8 @@ fn only_what_being_listed_proves_is_absent_and_only_of_whom_a_list_had_named() {
     let preview = look_at(ListKind::RoleList, &[(2, "101", "1")], &[], &current());
     // 2 is missing; 3 was never on a list; 4 was missing before; 2's membership keeps its last dated fact.
     assert_eq!(missing(&preview), [("registration".to_owned(), known(2))]);
-    assert_eq!(preview.absences[0].statement.observed_on, day("2026-01-12"));
+    let Absence::Recorded { statement, .. } = &preview.absences[0] else { panic!("it is recorded") };
+    assert_eq!(statement.observed_on, day("2026-01-12"));
     assert_eq!((preview.touched.people, preview.touched.of_people), (1, 4));
 }
 

@@ -5,10 +5,29 @@ use super::{Change, CurrentFact, Statement, Subject};
 use crate::common::fold;
 use crate::intake::columns::fields::{ListRow, ScreeningOutcome};
 use crate::intake::kinds::{ListColumn as Column, ListKind};
-use crate::seasons::policy::{ListColumn, ProofKind, Requirement, RequirementKind, Whose};
+use crate::seasons::policy::{ListColumn, ProofKind, Requirement, RequirementKind, ValidityKind, Whose};
 use crate::standings::rules::EvidenceOutcome::{self, Met, NotMet};
 use chrono::NaiveDate;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
+
+/// So many of them as a sentence holds.
+fn as_many_as_fit(words: &[String]) -> String {
+    const ROOM: usize = 300;
+    let mut fitting = 0;
+    let mut length = 0;
+    for word in words {
+        length += word.chars().count() + 2;
+        if length > ROOM && fitting > 0 {
+            break;
+        }
+        fitting += 1;
+    }
+    let told = words.get(..fitting).unwrap_or_default().join(", ");
+    match words.len() - fitting {
+        0 => told,
+        more => format!("{told}, and {more} more"),
+    }
+}
 
 /// The code of a course as policies write codes: `Yearly Training` is `yearly_training`.
 #[must_use]
@@ -69,6 +88,9 @@ impl Work<'_> {
         if row.score_unreadable {
             return; // the cell is among the problems already
         }
+        if row.course_code.is_none() && row.completed_on.is_none() && row.score.is_none() {
+            return; // a person beside whom nothing stands, as in a template
+        }
         let (Some(course), Some(day)) = (row.course_code.as_deref(), row.completed_on) else {
             self.problem(row, Column::CourseCode, "incomplete", "", "a course and the day on which it was completed");
             return;
@@ -77,20 +99,35 @@ impl Work<'_> {
             return;
         }
         let key = course_key(course);
-        let proves = |asked: &&Requirement| {
-            asked.proof.kind == ProofKind::Certificate
-                && asked.whose == Whose::Coordinator
-                && asked.proof.course.as_deref() == Some(&*key)
-        };
-        let asked: Vec<Requirement> = self.world.policy.requirements.iter().filter(proves).cloned().collect();
+        let by_course =
+            |asked: &&Requirement| asked.proof.kind == ProofKind::Certificate && asked.whose == Whose::Coordinator;
+        let courses: Vec<&Requirement> = self.world.policy.requirements.iter().filter(by_course).collect();
+        let has_code = |asked: &&&Requirement| asked.proof.course.as_deref() == Some(&*key);
+        let has_title = |asked: &&&Requirement| course_key(&asked.title) == key;
+        let mut asked: Vec<Requirement> = courses.iter().filter(has_code).map(|asked| (*asked).clone()).collect();
         if asked.is_empty() {
-            self.problem(
-                row,
-                Column::CourseCode,
-                "unknown_course",
-                course,
-                "the code of a course that the policy asks for",
-            );
+            // what a course is called where people read, as long as one course alone is called so
+            let mut titled: Vec<&str> =
+                courses.iter().filter(has_title).filter_map(|asked| asked.proof.course.as_deref()).collect();
+            titled.dedup();
+            if let [code] = titled.as_slice() {
+                asked = courses
+                    .iter()
+                    .filter(|one| one.proof.course.as_deref() == Some(code))
+                    .map(|one| (*one).clone())
+                    .collect();
+            }
+        }
+        if asked.is_empty() {
+            let known =
+                courses.iter().filter_map(|one| Some(format!("{} ({})", one.title, one.proof.course.as_deref()?)));
+            let known: Vec<String> = known.collect();
+            let expected = if known.is_empty() {
+                "no course at all: the policy asks for none that a certificate proves".to_owned()
+            } else {
+                format!("a course that the policy asks for, by its title or code: {}", as_many_as_fit(&known))
+            };
+            self.problem(row, Column::CourseCode, "unknown_course", course, &expected);
         }
         // cut, never rounded: 79.99 is not 80; a score below the mark is recorded and closes nothing
         let score_percent = row.score.and_then(|hundredths| u8::try_from(hundredths / 100).ok());
@@ -119,15 +156,28 @@ impl Work<'_> {
         {
             statement.observed_on = self.list.listed_on;
         }
+        // A list without a column for it says that it holds, and not until when: the day that is known stays.
+        if asked.validity.kind == ValidityKind::UntilEvidenceDate && statement.valid_until_on.is_none() {
+            let dated = about
+                .iter()
+                .filter(|fact| fact.statement.outcome == Met && fact.statement.observed_on <= statement.observed_on);
+            let dated = dated.filter(|fact| fact.statement.valid_until_on >= Some(statement.observed_on));
+            let known = dated.max_by_key(|fact| (fact.statement.observed_on, fact.order));
+            statement.valid_until_on =
+                known.filter(|_| statement.outcome == Met).and_then(|fact| fact.statement.valid_until_on);
+        }
         if about.iter().any(|fact| fact.statement == statement) {
+            self.facts.speak(&asked.code, subject);
             return;
         }
         // a role list says how things stand on its day; the other lists date each row by itself
         if self.list.kind == ListKind::RoleList {
+            let contradicts = self.facts.has_spoken(&asked.code, subject);
             if newest.is_some_and(|fact| says_the_same(&fact.statement, &statement)) {
+                self.facts.speak(&asked.code, subject);
                 return;
             }
-            if about.iter().any(|fact| fact.order > self.facts.last_known) {
+            if contradicts || about.iter().any(|fact| fact.order > self.facts.last_known) {
                 let expected = "the same as the row above that speaks of the same; nothing was recorded from this one";
                 self.row_problem(row, "rows_contradict", &asked.title, expected);
                 return;
@@ -145,16 +195,27 @@ pub(super) struct FactBook {
     /// Facts above this order come from this list.
     last_known: i64,
     next_order: i64,
+    /// Of what this list has repeated that it is as it was known.
+    spoken: HashSet<(String, Subject)>,
 }
 
 impl FactBook {
+    /// Notes that a row of this list says what is known.
+    fn speak(&mut self, requirement: &str, subject: Subject) {
+        self.spoken.insert((requirement.to_owned(), subject));
+    }
+
+    fn has_spoken(&self, requirement: &str, subject: Subject) -> bool {
+        self.spoken.contains(&(requirement.to_owned(), subject))
+    }
+
     pub(super) fn new(known: &[CurrentFact]) -> Self {
         let last_known = known.iter().map(|fact| fact.order).max().unwrap_or(0);
         let mut of: HashMap<Subject, Vec<CurrentFact>> = HashMap::new();
         for fact in known {
             of.entry(fact.subject).or_default().push(fact.clone());
         }
-        Self { of, last_known, next_order: last_known }
+        Self { of, last_known, next_order: last_known, spoken: HashSet::new() }
     }
 
     fn about(&self, requirement: &str, subject: Subject) -> Vec<&CurrentFact> {
@@ -188,5 +249,20 @@ fn kind_of(list: crate::seasons::policy::PostedList) -> ListKind {
     match list {
         crate::seasons::policy::PostedList::RoleList => ListKind::RoleList,
         crate::seasons::policy::PostedList::BankDetails => ListKind::BankDetails,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::as_many_as_fit;
+
+    #[test]
+    fn as_many_courses_are_told_as_a_sentence_holds() {
+        let courses: Vec<String> =
+            (1..=40).map(|number| format!("{} (course_{number})", "Course ".repeat(12))).collect();
+        let told = as_many_as_fit(&courses);
+        assert!(told.chars().count() < 340 && told.ends_with(" more"), "{told}");
+        assert_eq!(as_many_as_fit(&courses[..1]), courses[0]);
+        assert_eq!(as_many_as_fit(&["A".to_owned(), "B".to_owned()]), "A, B");
     }
 }

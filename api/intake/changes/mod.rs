@@ -7,6 +7,7 @@
 mod absent;
 #[cfg(test)]
 mod absent_tests;
+mod change;
 mod facts;
 mod people;
 mod rows;
@@ -14,13 +15,18 @@ mod rows;
 mod test_support;
 #[cfg(test)]
 mod tests;
+mod troops;
+#[cfg(test)]
+mod troops_tests;
+mod unfamiliar;
 
+pub use change::{Change, PersonField, RowState, SeasonPlace, TroopField, TroopRef};
 pub use facts::course_key;
 pub use rows::{look, preview};
 
 use super::columns::fields::ListRow;
 use super::kinds::ListKind;
-use super::matching::{Candidate, Known, MatchReason};
+use super::matching::{Known, MatchReason};
 use super::parse::table::CellProblem;
 use crate::common::ids::{PersonId, TroopId};
 use crate::seasons::policy::Policy;
@@ -40,7 +46,7 @@ pub struct ReadList<'a> {
     pub rows: &'a [ListRow],
     /// The cells that could not be read.
     pub problems: &'a [CellProblem],
-    /// What people decided, by row number.
+    /// What people decided, by row number; what was decided anew is not among it.
     pub resolutions: &'a BTreeMap<u32, Resolution>,
     /// Whether the uploader says that nobody is missing from it.
     pub complete: bool,
@@ -59,8 +65,12 @@ pub enum Resolution {
     },
     /// The row is somebody new.
     NewPerson,
+    /// The row of a troop list is taken at its word: the troop is called so now, or is a new one.
+    AsListed,
     /// The row is left out.
     Skip,
+    /// What was decided about the same row of an earlier list does not hold for this one: the program matches it anew.
+    Anew,
 }
 
 /// What is known in the unit, as far as lists can change it.
@@ -94,8 +104,14 @@ pub struct CurrentTroop {
     pub troop_id: TroopId,
     /// Its number as it is written.
     pub number: String,
-    /// Whether it has a place in this season.
-    pub in_season: bool,
+    /// What it is called; empty where it has no name.
+    pub name: String,
+    /// Where it meets.
+    pub meeting_place: Option<String>,
+    /// Its place in this season, if it has one.
+    pub place: Option<SeasonPlace>,
+    /// Whether it has become part of another troop in this season.
+    pub ended: bool,
 }
 
 /// A fact that is known.
@@ -151,21 +167,28 @@ pub struct Preview {
     pub absences: Vec<Absence>,
     /// How much of the roster is touched.
     pub touched: Touched,
+    /// Rows that name nobody and no troop known here, where these are nearly all rows: the list may be another unit's. Else 0.
+    pub unfamiliar_rows: u32,
 }
 
 /// Somebody whom a complete list no longer names.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Absence {
-    /// The code of the requirement that being on the list proves.
-    pub requirement: String,
-    /// Whether the requirement is a screening, whose facts are kept apart.
-    pub screening: bool,
-    /// Who or which troop.
-    pub subject: Subject,
-    /// The day for which an earlier fact says that it was met.
-    pub last_seen_on: NaiveDate,
-    /// The fact that is recorded.
-    pub statement: Statement,
+pub enum Absence {
+    /// What being on the list proves is recorded as no longer on it.
+    Recorded {
+        /// The code of the requirement that being on the list proves.
+        requirement: String,
+        /// Whether the requirement is a screening, whose facts are kept apart.
+        screening: bool,
+        /// Who or which troop.
+        subject: Subject,
+        /// The day for which an earlier fact says that it was met.
+        last_seen_on: NaiveDate,
+        /// The fact that is recorded.
+        statement: Statement,
+    },
+    /// A troop of the season that a complete troop list leaves out: shown, and nothing ends by it.
+    Shown(TroopId),
 }
 
 /// How many people and troops something that was known is said otherwise about, and of how many.
@@ -196,89 +219,6 @@ pub struct RowPreview {
     pub changes: Vec<Change>,
     /// What is wrong with the row, cell by cell, and what it says that cannot be used.
     pub problems: Vec<CellProblem>,
-}
-
-/// Whom or what a row is taken for.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum RowState {
-    /// Somebody known.
-    Person(PersonId),
-    /// Somebody new, with the first row of theirs.
-    NewPerson(u32),
-    /// A troop.
-    Troop(TroopId),
-    /// A person decides who is meant.
-    Ask(Vec<Candidate>),
-    /// The row cannot be used as it stands: a person leaves it out, or mends the list.
-    Unusable,
-    /// A person left it out.
-    Skipped,
-}
-
-impl RowState {
-    /// True while a person has to decide before the list can be applied.
-    #[must_use]
-    pub const fn needs_a_person(&self) -> bool {
-        matches!(self, Self::Ask(_) | Self::Unusable)
-    }
-}
-
-/// One thing that applying a row changes.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Change {
-    /// Somebody new becomes known.
-    NewPerson {
-        /// Given name.
-        first_name: String,
-        /// Family name.
-        last_name: String,
-        /// Membership number.
-        membership_number: Option<String>,
-        /// Address.
-        email: Option<String>,
-        /// Telephone number.
-        phone: Option<String>,
-    },
-    /// Somebody known had no such thing yet; what is there is never overwritten.
-    FillIn {
-        /// Who.
-        person_id: PersonId,
-        /// What.
-        field: PersonField,
-        /// The value.
-        value: String,
-    },
-    /// Somebody is proposed as coordinator of a troop; a person confirms it.
-    ProposeAssignment {
-        /// Who.
-        person: PersonRef,
-        /// Of which troop.
-        troop_id: TroopId,
-        /// Whether as its lead: where it has none.
-        lead: bool,
-    },
-    /// A fact is recorded.
-    RecordFact {
-        /// The code of the requirement.
-        requirement: String,
-        /// Whether the requirement is a screening, whose facts are kept apart.
-        screening: bool,
-        /// About whom or what.
-        subject: Subject,
-        /// What it says.
-        statement: Statement,
-    },
-}
-
-/// What a list may fill in about somebody known.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum PersonField {
-    /// Membership number.
-    MembershipNumber,
-    /// Address.
-    Email,
-    /// Telephone number.
-    Phone,
 }
 
 /// Everything that a preview is computed from.

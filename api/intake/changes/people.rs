@@ -1,10 +1,14 @@
 //! What a role list says about people: new ones become known, gaps are filled in, places are proposed.
 
 use super::rows::Work;
-use super::{Change, PersonField, PersonRef};
+use super::{Change, PersonField, PersonRef, RowState};
 use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
+use crate::intake::matching::{MatchReason, ReasonCode};
+
+/// The longest reason that is kept.
+const SENTENCE: usize = 600;
 
 impl Work<'_> {
     /// Makes somebody known with the first row of theirs.
@@ -58,5 +62,31 @@ impl Work<'_> {
         }
         let lead = self.led.insert(troop_id);
         self.changes.push(Change::ProposeAssignment { person, troop_id, lead });
+    }
+
+    /// A reason that speaks of troops, with their numbers: what the row says, and where whoever may be meant is known.
+    pub(super) fn told_by_number(&self, row: &ListRow, reason: &MatchReason, state: &RowState) -> MatchReason {
+        let (ReasonCode::SameNameOtherTroop, RowState::Ask(candidates)) = (reason.code, state) else {
+            return reason.clone();
+        };
+        let known = candidates.iter().take(3).filter_map(|candidate| {
+            let person = self.people.get(&candidate.person_id)?;
+            let troops = person.known.troops.iter().filter_map(|troop| self.troops_by_id.get(troop));
+            let mut numbers: Vec<&str> = troops.map(|troop| troop.number.as_str()).collect();
+            numbers.sort_unstable();
+            let place = match numbers.as_slice() {
+                [] => "in no troop".to_owned(),
+                [one] => format!("in troop {one}"),
+                several => format!("in troops {}", several.join(" and ")),
+            };
+            Some(format!("{} {} is known {place}", person.known.first_name, person.known.last_name))
+        });
+        let known: Vec<String> = known.collect();
+        let says = row
+            .troop_number
+            .as_deref()
+            .map_or_else(|| "the row names no troop".to_owned(), |number| format!("the row says troop {number}"));
+        let sentence = format!("{says}, and {}; a name alone is not enough to take the row for one", known.join(", "));
+        MatchReason::new(reason.code, sentence.chars().take(SENTENCE).collect::<String>())
     }
 }

@@ -1,6 +1,7 @@
 //! The rows of a list in order, each against what is known and what the rows above it would change.
 
 use super::facts::{FactBook, proven_by};
+use super::troops::TroopBook;
 use super::{
     Change, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, RowPreview, RowState, Subject, World,
 };
@@ -24,13 +25,17 @@ pub fn preview(list: &ReadList<'_>, world: &World<'_>) -> Vec<RowPreview> {
 pub fn look(list: &ReadList<'_>, world: &World<'_>) -> Preview {
     let numbers = TroopNumbers::new(world);
     let troops: Vec<TroopFound> = list.rows.iter().map(|row| numbers.find(row.troop_number.as_deref())).collect();
-    let matches = if list.kind == ListKind::BankDetails { Vec::new() } else { matched(list, world, &troops) };
+    let matches = if list.kind.is_about_troops() { Vec::new() } else { matched(list, world, &troops) };
     let mut work = Work::new(list, world);
+    if list.kind == ListKind::TroopList {
+        work.troops = TroopBook::new(list, world, &troops);
+    }
     let rows = list.rows.iter().zip(&troops).enumerate();
     let rows: Vec<RowPreview> = rows.map(|(place, (row, troop))| work.row(row, troop, matches.get(place))).collect();
     let absences = work.absences(&rows, &matches, &troops, &world.current.facts);
     let touched = work.touched(&rows, &absences, &world.current.facts);
-    Preview { rows, absences, touched }
+    let unfamiliar_rows = work.unfamiliar(&rows, &matches, &troops);
+    Preview { rows, absences, touched, unfamiliar_rows }
 }
 
 /// What is known while the rows are gone through, and what the present row brings. Everything is found by key: a list and
@@ -45,6 +50,8 @@ pub(super) struct Work<'a> {
     pub proposed: BTreeSet<(TroopId, PersonRef)>,
     pub proven: Vec<Requirement>,
     pub problems_of: HashMap<u32, Vec<&'a CellProblem>>,
+    pub troops_by_id: HashMap<TroopId, &'a CurrentTroop>,
+    pub troops: TroopBook,
     pub changes: Vec<Change>,
     pub problems: Vec<CellProblem>,
 }
@@ -70,6 +77,8 @@ impl<'a> Work<'a> {
             proposed: BTreeSet::new(),
             proven,
             problems_of,
+            troops_by_id: world.current.troops.iter().map(|troop| (troop.troop_id, troop)).collect(),
+            troops: TroopBook::default(),
             changes: Vec::new(),
             problems: Vec::new(),
         }
@@ -106,7 +115,7 @@ impl<'a> TroopNumbers<'a> {
     fn find(&self, number: Option<&str>) -> TroopFound {
         let Some(number) = number else { return TroopFound::Unnamed };
         match self.0.get(&fold::number(number)) {
-            Some(troop) if troop.in_season => TroopFound::InSeason(troop.troop_id),
+            Some(troop) if troop.place.is_some() => TroopFound::InSeason(troop.troop_id),
             Some(troop) => TroopFound::NotThisSeason(troop.troop_id),
             None => TroopFound::Unknown(number.to_owned()),
         }
@@ -141,12 +150,18 @@ impl Work<'_> {
         match &state {
             RowState::Person(person_id) => self.take(row, troop, PersonRef::Known(*person_id)),
             RowState::NewPerson(first_row) => self.take(row, troop, PersonRef::New(*first_row)),
+            RowState::Troop(troop_id) if self.list.kind == ListKind::TroopList => self.describe(row, *troop_id),
+            // a troop of which a role list names nobody: nothing is stated
+            RowState::Troop(_) if self.list.kind == ListKind::RoleList => {}
             RowState::Troop(troop_id) => self.state_facts(row, Subject::Troop(*troop_id)),
+            RowState::NewTroop => self.make_troop_known(row),
             RowState::Ask(_) | RowState::Unusable | RowState::Skipped => {}
         }
         let reason = match resolution {
             Some(_) => Some(MatchReason::by_person()),
-            None => found.map(|found| found.reason.clone()),
+            None => {
+                found.map(|found| self.told_by_number(row, &found.reason, &state)).or_else(|| self.doubt_about(row))
+            }
         };
         RowPreview {
             row_number: row.row_number,
@@ -182,10 +197,16 @@ impl Work<'_> {
         if resolution == Some(Resolution::Skip) {
             return RowState::Skipped;
         }
+        if self.list.kind == ListKind::TroopList {
+            return self.state_of_troop(row, troop, resolution == Some(Resolution::AsListed));
+        }
         let needs_troop = self.list.kind != ListKind::Certificates;
         if needs_troop && let Some((code, read, expected)) = troop_problem(troop) {
             self.problem(row, ListColumn::TroopNumber, code, &read, expected);
             return RowState::Unusable;
+        }
+        if self.list.kind == ListKind::RoleList && resolution.is_none() && row.names_only_a_troop() {
+            return troop.id().map_or(RowState::Unusable, RowState::Troop);
         }
         let has_name = row.first_name.is_some() && row.last_name.is_some();
         match (resolution, found.map(|found| &found.outcome)) {

@@ -11,6 +11,19 @@ pub(super) fn person(number: u128) -> PersonId {
     PersonId(Uuid::from_u128(number))
 }
 
+/// A troop with nothing but its number, in the season or not.
+pub(super) fn a_troop(number: u128, in_season: bool) -> CurrentTroop {
+    let place = SeasonPlace { age_band: "juniors".into(), selling_youths: 10, first_season: false };
+    CurrentTroop {
+        troop_id: troop(number),
+        number: number.to_string(),
+        name: String::new(),
+        meeting_place: None,
+        place: Some(place).filter(|_| in_season),
+        ended: false,
+    }
+}
+
 /// The state after the changes were made, as the database would give it back. New people get 1000 + their first row.
 pub(super) fn after(current: &Current, rows: &[RowPreview]) -> Current {
     let mut next = current.clone();
@@ -61,10 +74,45 @@ pub(super) fn after(current: &Current, rows: &[RowPreview]) -> Current {
                     let order = i64::try_from(next.facts.len()).unwrap() + 1;
                     next.facts.push(CurrentFact { requirement, subject, statement, order });
                 }
+                of_troops => after_troop_change(&mut next, row.row_number, of_troops),
             }
         }
     }
     next
+}
+
+/// The state after a change of a troop list. A new troop gets 1000 + its row.
+fn after_troop_change(next: &mut Current, row: u32, change: Change) {
+    match change {
+        Change::NewTroop { number, name, place } => next.troops.push(CurrentTroop {
+            troop_id: troop(1000 + u128::from(row)),
+            number,
+            name,
+            meeting_place: None,
+            place: Some(place),
+            ended: false,
+        }),
+        Change::PlaceTroop { troop_id, place } => known_troop(next, troop_id).place = Some(place),
+        Change::ChangeTroop { troop: of, field, to, .. } => {
+            let id = match of {
+                TroopRef::Known(id) => id,
+                TroopRef::New(row) => troop(1000 + u128::from(row)),
+            };
+            let known = known_troop(next, id);
+            match field {
+                TroopField::Name => known.name = to,
+                TroopField::MeetingPlace => known.meeting_place = Some(to),
+                TroopField::AgeBand => known.place.as_mut().unwrap().age_band = to,
+                TroopField::SellingYouths => known.place.as_mut().unwrap().selling_youths = to.parse().unwrap(),
+                TroopField::FirstSeason => known.place.as_mut().unwrap().first_season = to == "yes",
+            }
+        }
+        other => panic!("{other:?} is no change of a troop"),
+    }
+}
+
+fn known_troop(current: &mut Current, id: TroopId) -> &mut CurrentTroop {
+    current.troops.iter_mut().find(|troop| troop.troop_id == id).unwrap()
 }
 
 /// The changes of a row, short enough to type.
@@ -86,6 +134,18 @@ pub(super) fn short(row: &RowPreview) -> Vec<String> {
                 let score = score_percent.map(|score| format!(" {score} %")).unwrap_or_default();
                 format!("{requirement} {outcome:?} {observed_on}{until}{score}")
             }
+            Change::NewTroop { number, name, place } => format!("new troop {number} {name}: {}", place_of(place)),
+            Change::PlaceTroop { troop_id, place } => {
+                format!("place {}: {}", troop_id.0.as_u128(), place_of(place))
+            }
+            Change::ChangeTroop { field, from, to, .. } => {
+                format!("{field:?} {} -> {to}", from.as_deref().unwrap_or("nothing"))
+            }
         })
         .collect()
+}
+
+fn place_of(place: &SeasonPlace) -> String {
+    let first = if place.first_season { " first" } else { "" };
+    format!("{} {}{first}", place.age_band, place.selling_youths)
 }

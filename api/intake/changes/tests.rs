@@ -1,6 +1,6 @@
 //! Changes by hand-typed cases, on the shipped policy: what one list brings, and that the same list brings it once.
 
-use super::test_support::{after, person, short, troop};
+use super::test_support::{a_troop, after, person, short, troop};
 use super::*;
 use crate::intake::columns::fields::ScreeningOutcome;
 use crate::seasons::policy::shipped_policy;
@@ -19,8 +19,6 @@ fn current() -> Current {
         membership_number: None,
         troops: vec![troop(101)],
     };
-    let a_troop =
-        |number: u128, in_season: bool| CurrentTroop { troop_id: troop(number), number: number.to_string(), in_season };
     Current {
         people: vec![CurrentPerson { known: ruth, phone: Some("555 0100".into()) }],
         troops: vec![a_troop(101, true), a_troop(102, true), a_troop(103, false)],

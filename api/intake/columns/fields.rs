@@ -1,8 +1,10 @@
 //! The cells of a row as what they say: days, outcomes, scores, addresses; and what cannot be read, with row and column.
 
 use super::dates;
+use super::naming::{naming_number, split_name};
 use super::plan::{ColumnPlan, PlannedColumn};
 use super::scores::{all_fractions, score};
+use super::troops;
 use crate::common::fold;
 use crate::intake::kinds::ListColumn as C;
 use crate::intake::parse::table::{Cell, CellKind, CellProblem, ParsedRow, ParsedTable};
@@ -45,6 +47,25 @@ pub struct ListRow {
     /// A score is there and unreadable: the row proves no course, since only a missing score means "attended".
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub score_unreadable: bool,
+    /// What the troop is called.
+    pub troop_name: Option<String>,
+    /// The troop's age band as written.
+    pub age_band: Option<String>,
+    /// Where the troop meets.
+    pub meeting_place: Option<String>,
+    /// How many of its youths sell.
+    pub selling_youths: Option<u16>,
+    /// Whether it sells for the first time.
+    pub first_season: Option<bool>,
+}
+
+impl ListRow {
+    /// Whether nothing stands in the row but a troop's number: it names nobody, as in a list of places to be filled.
+    #[must_use]
+    pub fn names_only_a_troop(&self) -> bool {
+        let bare = Self { row_number: self.row_number, troop_number: self.troop_number.clone(), ..Self::default() };
+        self.troop_number.is_some() && *self == bare
+    }
 }
 
 /// What a list says about a screening; never more than this (domain.md section 17).
@@ -91,7 +112,7 @@ pub fn read_rows(table: &ParsedTable, columns: &ColumnPlan) -> (Vec<ListRow>, Ve
 /// One cell's reading: where it stands, and where its fault goes.
 pub(super) struct Reading<'a> {
     row_number: u32,
-    planned: &'a PlannedColumn,
+    pub(super) planned: &'a PlannedColumn,
     problems: &'a mut Vec<CellProblem>,
 }
 
@@ -145,6 +166,11 @@ fn read_row(row: &ParsedRow, columns: &ColumnPlan, fractions: bool, problems: &m
                 out.score = score(cell, fractions, &mut reading);
                 out.score_unreadable = out.score.is_none();
             }
+            C::TroopName => out.troop_name = troops::text(cell, 120, &mut reading),
+            C::AgeBand => out.age_band = troops::age_band(cell, &mut reading),
+            C::MeetingPlace => out.meeting_place = troops::text(cell, 200, &mut reading),
+            C::SellingYouths => out.selling_youths = troops::youths(cell, &mut reading),
+            C::FirstSeason => out.first_season = troops::first_season(cell, &mut reading),
         }
     }
     // What ends on a day that nobody could read must not hold for ever.
@@ -161,80 +187,10 @@ fn is_blank(cell: &Cell) -> bool {
         )
 }
 
-/// A number that names something. Zeros in front stay; `1.2E+11` is what a spreadsheet leaves of a long one.
-fn naming_number(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
-    let text = cell.text.trim_start_matches('#').trim();
-    let text = strip_word(text, "troop");
-    let shortened = text.contains(['e', 'E']) && text.contains('+') && text.parse::<f64>().is_ok();
-    let broken = cell.kind == CellKind::Number && text.contains('.');
-    if shortened || broken || cell.kind == CellKind::Date {
-        return reading.fail(
-            "number_shortened",
-            &cell.text,
-            "the whole number: a spreadsheet has changed it; format the column as text and send the list again",
-        );
-    }
-    let longest = if reading.planned.column == C::TroopNumber { 20 } else { 40 };
-    let wants_digit =
-        reading.planned.column == C::MembershipNumber && !text.contains(|sign: char| sign.is_ascii_digit());
-    if wants_digit || fold::number(text).is_empty() || text.chars().count() > longest {
-        return reading.fail("not_a_number", &cell.text, "a number of digits, or of letters and digits");
-    }
-    Some(text.to_owned())
-}
-
-/// `Troop 104` in a column of troop numbers is 104.
-fn strip_word<'a>(text: &'a str, word: &str) -> &'a str {
-    match text.get(..word.len()) {
-        Some(head) if head.eq_ignore_ascii_case(word) => {
-            text.get(word.len()..).unwrap_or_default().trim_start_matches([' ', '#', '-', '.'])
-        }
-        _ => text,
-    }
-}
-
 fn name(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
     let looks_wrong =
         !cell.text.contains(char::is_alphabetic) || cell.text.contains('@') || cell.text.chars().count() > 80;
     if looks_wrong { reading.fail("not_a_name", &cell.text, "a name") } else { Some(cell.text.clone()) }
-}
-
-/// `Last, First`, else the last word (with the small words before it) is the family name.
-pub(super) fn split_name(text: &str) -> (Option<String>, Option<String>) {
-    let some = |text: &str| Some(text.trim().to_owned()).filter(|text| text.contains(char::is_alphabetic));
-    if let Some((last, first)) = text.split_once(',') {
-        return (some(first), some(last));
-    }
-    let words: Vec<&str> = text.split(' ').collect();
-    let Some(last_word) = words.len().checked_sub(1).filter(|at| *at > 0) else { return (None, some(text)) };
-    let is_small = |word: &str| {
-        matches!(
-            fold::fold(word).as_str(),
-            "de" | "da"
-                | "di"
-                | "du"
-                | "van"
-                | "von"
-                | "der"
-                | "den"
-                | "la"
-                | "le"
-                | "el"
-                | "al"
-                | "bin"
-                | "ter"
-                | "ten"
-                | "dos"
-                | "del"
-                | "st"
-                | "st."
-        )
-    };
-    let mut start = last_word;
-    while start > 1 && words.get(start - 1).is_some_and(|word| is_small(word)) {
-        start -= 1;
-    }
-    (some(&words.get(..start).unwrap_or_default().join(" ")), some(&words.get(start..).unwrap_or_default().join(" ")))
 }
 
 fn phone(cell: &Cell, reading: &mut Reading<'_>) -> Option<String> {
@@ -269,7 +225,7 @@ fn screening(cell: &Cell, reading: &mut Reading<'_>) -> Option<ScreeningOutcome>
         }
         "no" | "n" | "not met" | "not cleared" | "failed" | "fail" | "expired" | "missing" | "ineligible"
         | "not eligible" | "denied" | "not on file" | "rejected" | "invalid" | "false" | "0" | "lapsed"
-        | "not approved" => Some(ScreeningOutcome::NotMet),
+        | "not approved" | "revoked" | "withdrawn" | "flagged" | "suspended" => Some(ScreeningOutcome::NotMet),
         "pending" | "in progress" | "submitted" | "under way" | "sent" | "started" | "processing" | "in process"
         | "requested" | "in review" | "incomplete" => Some(ScreeningOutcome::Pending),
         _ => reading.fail("not_an_outcome", &cell.text, "one of: yes, no, pending"),

@@ -22,7 +22,7 @@ fn names_in_one_cell_are_parted() {
         ("Cher", None, Some("Cher")),
         ("Lee,", None, Some("Lee")),
     ] {
-        assert_eq!(super::fields::split_name(text), (first.map(str::to_owned), last.map(str::to_owned)), "{text}");
+        assert_eq!(super::naming::split_name(text), (first.map(str::to_owned), last.map(str::to_owned)), "{text}");
     }
 }
 

@@ -26,7 +26,7 @@ pub fn recognise(heading: &str, kind: ListKind) -> Option<(ListColumn, Sureness)
         return None;
     }
     let known = || known(kind);
-    if let Some((column, _)) = known().find(|(_, name)| *name == key) {
+    if let Some((column, _)) = known().chain(whole_only(kind)).find(|(_, name)| *name == key) {
         return Some((column, Sureness::Exact));
     }
     let spelled = known()
@@ -42,7 +42,7 @@ pub fn recognise(heading: &str, kind: ListKind) -> Option<(ListColumn, Sureness)
 }
 
 /// The names under which the columns are known, folded, parted by bars.
-const SYNONYMS: [(ListColumn, &str); 14] = [
+const SYNONYMS: [(ListColumn, &str); 19] = [
     (
         ListColumn::TroopNumber,
         "troop | troop no | troop nr | troop number | troop num | troop id | troop code | \
@@ -126,6 +126,40 @@ const SYNONYMS: [(ListColumn, &str); 14] = [
         "score | result | grade | percent | percentage | points | quiz score | mark | score percent | \
          final score | quiz result | test score | score in percent",
     ),
+    (
+        ListColumn::TroopName,
+        "troop name | name of troop | name of the troop | troop s name | group name | nickname of troop",
+    ),
+    (
+        ListColumn::AgeBand,
+        "age band | age group | age level | age range | troop level | grade level | program level | level | \
+         grade | grades | ages | age | division | altersstufe",
+    ),
+    (
+        ListColumn::MeetingPlace,
+        "meeting place | meets at | meeting location | meeting site | meeting address | where it meets | \
+         where they meet | place of meeting | meeting room | treffpunkt",
+    ),
+    (
+        ListColumn::SellingYouths,
+        "selling youths | youths selling | selling youth | number of youths | number of youth | no of youths | \
+         youth count | youths | number of girls | girls selling | selling girls | number selling | \
+         number of sellers | sellers | selling members | youth sellers | girls | count of youths | \
+         number of selling youths",
+    ),
+    (
+        ListColumn::FirstSeason,
+        "first season | first year | new troop | new or returning | new returning | first time | \
+         first time selling | is new | new this season | new this year | first season yes no | first season y n",
+    ),
+];
+
+/// Names too short or too common to be looked for inside a longer heading: "Leader name" is no troop's name.
+const WHOLE_ONLY: [(ListKind, ListColumn, &str); 4] = [
+    (ListKind::TroopList, ListColumn::TroopNumber, "number | no | nr | num"),
+    (ListKind::TroopList, ListColumn::TroopName, "name | title | called"),
+    (ListKind::TroopList, ListColumn::MeetingPlace, "place | location | where | venue | site"),
+    (ListKind::TroopList, ListColumn::FirstSeason, "new"),
 ];
 
 /// The columns of a kind with each of their names.
@@ -134,11 +168,37 @@ fn known(kind: ListKind) -> impl Iterator<Item = (ListColumn, &'static str)> {
     wanted.flat_map(|(column, names)| names.split('|').map(move |name| (*column, name.trim())))
 }
 
+/// Whether a heading says that something ends, and not what.
+pub(super) fn is_an_end(heading: &str) -> bool {
+    matches!(
+        fold::key(heading).as_str(),
+        "valid until"
+            | "valid through"
+            | "valid to"
+            | "good through"
+            | "expires"
+            | "expires on"
+            | "expiry"
+            | "expiry date"
+            | "expiration"
+            | "expiration date"
+            | "exp date"
+            | "until"
+            | "end date"
+            | "renewal date"
+    )
+}
+
+fn whole_only(kind: ListKind) -> impl Iterator<Item = (ListColumn, &'static str)> {
+    let of_kind = WHOLE_ONLY.iter().filter(move |(of, _, _)| *of == kind);
+    of_kind.flat_map(|(_, column, names)| names.split('|').map(move |name| (*column, name.trim())))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use ListColumn as C;
-    use ListKind::{BankDetails, Certificates, RoleList};
+    use ListKind::{BankDetails, Certificates, RoleList, TroopList};
     use Sureness::{Exact, Near};
 
     #[test]
@@ -164,6 +224,14 @@ mod tests {
             ("Course", Certificates, Some((C::CourseCode, Exact))),
             ("Course", RoleList, None),
             ("Score (%)", Certificates, Some((C::Score, Exact))),
+            ("Name", TroopList, Some((C::TroopName, Exact))),
+            ("Leader's name", TroopList, None),
+            ("E-mail address", TroopList, None),
+            ("Girls selling", TroopList, Some((C::SellingYouths, Exact))),
+            ("Grade", TroopList, Some((C::AgeBand, Exact))),
+            ("Grade", Certificates, Some((C::Score, Exact))),
+            ("First season?", TroopList, Some((C::FirstSeason, Exact))),
+            ("Location", TroopList, Some((C::MeetingPlace, Exact))),
             ("Shirt size", RoleList, None),
             ("101", RoleList, None),
             ("", RoleList, None),

@@ -21,9 +21,24 @@ pub struct ColumnPlan {
     /// Headings that nothing is read from.
     #[schema(max_items = 200, value_type = Vec<crate::common::short_text::CellText>)]
     pub unused_headings: Vec<String>,
+    /// Columns that hold something and that nothing is read from, with or without a heading.
+    #[serde(default)]
+    #[schema(max_items = 200)]
+    pub unused_columns: Vec<UnusedColumn>,
     /// Date columns whose order nobody can tell from the cells: a person says which it is.
     #[schema(max_items = 30)]
     pub undecided_dates: Vec<ListColumn>,
+}
+
+/// A column of the file from which nothing is read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct UnusedColumn {
+    /// Its letter in the file.
+    #[schema(max_length = 3)]
+    pub letter: String,
+    /// Its heading in the file; empty where it has none.
+    #[schema(max_length = 2000)]
+    pub heading: String,
 }
 
 /// One column of the file with what it holds.
@@ -93,19 +108,12 @@ pub fn plan_remembering(
         };
         if let Some((place, chosen_by)) = found {
             let heading = table.header.cells.get(place).cloned().unwrap_or_default();
-            let place16 = u16::try_from(place).unwrap_or(u16::MAX);
-            columns.push(PlannedColumn {
-                column: *column,
-                letter: letter(place),
-                heading,
-                chosen_by,
-                date_order: None,
-                place: place16,
-            });
+            columns.push(planned(*column, place, heading, chosen_by));
         }
     }
     drop_spare_full_name(&mut columns);
     drop_what_a_person_took(&mut columns);
+    take_the_only_reading(table, kind, choices, &mut columns);
     let mut undecided_dates = Vec::new();
     for planned in columns.iter_mut().filter(|planned| planned.column.is_date()) {
         let order = choices.date_orders.get(&planned.column).copied();
@@ -119,16 +127,55 @@ pub fn plan_remembering(
     }
     let has = |column: &ListColumn| columns.iter().any(|planned| planned.column == *column);
     let missing = kind.wanted().iter().filter(|group| !group.iter().any(has)).map(|group| group.to_vec()).collect();
+    let unused_columns = unused_columns(table, &columns);
+    let unused_headings =
+        unused_columns.iter().map(|column| column.heading.clone()).filter(|heading| !heading.is_empty()).collect();
+    ColumnPlan { columns, missing, unused_headings, unused_columns, undecided_dates }
+}
+
+fn unused_columns(table: &ParsedTable, columns: &[PlannedColumn]) -> Vec<UnusedColumn> {
     let used = |place: usize| columns.iter().any(|planned| usize::from(planned.place) == place);
-    let unused_headings = table
-        .header
-        .cells
-        .iter()
-        .enumerate()
-        .filter(|(place, heading)| !heading.is_empty() && !used(*place))
-        .map(|(_, heading)| heading.clone())
-        .collect();
-    ColumnPlan { columns, missing, unused_headings, undecided_dates }
+    let heading = |place: usize| table.header.cells.get(place).cloned().unwrap_or_default();
+    let holds = |place: usize| {
+        let cells = table.rows.iter().filter_map(|row| row.cells.get(place));
+        !heading(place).is_empty() || cells.into_iter().any(|cell| !cell.is_empty())
+    };
+    let unused = (0..width(table)).filter(|place| !used(*place) && holds(*place));
+    unused.map(|place| UnusedColumn { letter: letter(place), heading: heading(place) }).collect()
+}
+
+/// `Valid until` alone may be the membership's or the screening's: it is proposed where the list speaks of only one of the
+/// two, and that one has no day yet. Else it stays unused, which the preview says.
+fn take_the_only_reading(
+    table: &ParsedTable,
+    kind: ListKind,
+    choices: &ColumnChoices,
+    columns: &mut Vec<PlannedColumn>,
+) {
+    let has = |wanted: ListColumn| columns.iter().any(|planned| planned.column == wanted);
+    let open = |speaks: ListColumn, until: ListColumn| {
+        has(speaks) && !has(until) && !choices.letters.contains_key(&until) && kind.columns().contains(&until)
+    };
+    let readings = [
+        (ListColumn::MembershipNumber, ListColumn::MembershipValidUntil),
+        (ListColumn::ScreeningOutcome, ListColumn::ScreeningValidUntil),
+    ];
+    let readings: Vec<ListColumn> =
+        readings.into_iter().filter(|(speaks, until)| open(*speaks, *until)).map(|(_, until)| until).collect();
+    let [column] = *readings.as_slice() else { return };
+    let taken =
+        |place: usize| columns.iter().any(|planned| usize::from(planned.place) == place) || is_taken(place, choices);
+    let mut places = table.header.cells.iter().enumerate();
+    let mut untils = places.by_ref().filter(|(place, heading)| headings::is_an_end(heading) && !taken(*place));
+    if let (Some((place, heading)), None) = (untils.next(), untils.next()) {
+        columns.push(planned(column, place, heading.clone(), ChosenBy::Proposed));
+        columns.sort_by_key(|planned| kind.columns().iter().position(|column| *column == planned.column));
+    }
+}
+
+fn planned(column: ListColumn, place: usize, heading: String, chosen_by: ChosenBy) -> PlannedColumn {
+    let place16 = u16::try_from(place).unwrap_or(u16::MAX);
+    PlannedColumn { column, letter: letter(place), heading, chosen_by, date_order: None, place: place16 }
 }
 
 /// Where first and last name have columns of their own, another heading with "name" in it is somebody else's name.
@@ -151,9 +198,12 @@ pub(super) fn cells(table: &ParsedTable, place: u16) -> impl Iterator<Item = &Ce
     table.rows.iter().filter_map(move |row| row.cells.get(usize::from(place))).filter(|cell| !cell.is_empty())
 }
 
+fn width(table: &ParsedTable) -> usize {
+    table.rows.iter().map(|row| row.cells.len()).max().unwrap_or(0).max(table.header.cells.len())
+}
+
 fn place_of(table: &ParsedTable, wanted: &str) -> Option<usize> {
-    let width = table.rows.iter().map(|row| row.cells.len()).max().unwrap_or(0).max(table.header.cells.len());
-    (0..width).find(|place| letter(*place).eq_ignore_ascii_case(wanted.trim()))
+    (0..width(table)).find(|place| letter(*place).eq_ignore_ascii_case(wanted.trim()))
 }
 
 /// The column that a person chose in an earlier list, by its heading; one that was given to something else is not taken.
@@ -208,6 +258,41 @@ mod tests {
         assert_eq!(plan.unused_headings, ["Shirt size"]);
         let plan = plan_of("Troop,Last name,Shirt\n1,Lee,M\n", ListKind::RoleList, &ColumnChoices::default());
         assert_eq!(plan.missing, [vec![ListColumn::FirstName, ListColumn::FullName]]);
+    }
+
+    #[test]
+    fn an_end_without_a_word_of_what_is_taken_where_only_one_thing_can_end() {
+        let until = |csv: &str| {
+            let plan = plan_of(csv, ListKind::RoleList, &ColumnChoices::default());
+            let taken = plan.columns.iter().find(|planned| planned.chosen_by == ChosenBy::Proposed);
+            let unused: Vec<String> = plan.unused_columns.iter().map(|column| column.letter.clone()).collect();
+            (taken.map(|planned| planned.column), unused)
+        };
+        for (headings, want, unused) in [
+            ("Troop,Name,Member ID,Valid until", Some(ListColumn::MembershipValidUntil), &[][..]),
+            ("Troop,Name,Screening,Expires", Some(ListColumn::ScreeningValidUntil), &[]),
+            ("Troop,Name,Member ID,Screening,Valid until", None, &["E"]),
+            ("Troop,Name,Member ID,Valid until,Expires", None, &["D", "E"]),
+            ("Troop,Name,Member ID,Membership expires,Valid until", None, &["E"]),
+            ("Troop,Name,Member ID,Membership expires,Screening,Expires", Some(ListColumn::ScreeningValidUntil), &[]),
+            ("Troop,Name,Valid until", None, &["C"]),
+        ] {
+            let csv = format!("{headings}\n1,Ann Lee,7,2026-09-30,yes,2027-01-31\n");
+            let width = headings.split(',').count();
+            let csv = csv.lines().map(|line| line.split(',').take(width).collect::<Vec<_>>().join(",") + "\n");
+            let (column, left) = until(&csv.collect::<String>());
+            assert_eq!(
+                (column, left),
+                (want, unused.iter().map(|letter| (*letter).to_owned()).collect()),
+                "{headings}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_column_without_a_heading_is_named_by_its_letter() {
+        let plan = plan_of("Troop,Name,,\n1,Ann Lee,x,\n", ListKind::RoleList, &ColumnChoices::default());
+        assert_eq!(plan.unused_columns, [UnusedColumn { letter: "C".into(), heading: String::new() }]);
     }
 
     #[test]

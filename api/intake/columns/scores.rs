@@ -19,6 +19,14 @@ pub(super) fn score(cell: &Cell, fractions: bool, reading: &mut Reading<'_>) -> 
             decimal(&text).map(|thousands| if fractions { thousands * 100 } else { thousands }).map(|value| value / 100)
         }
     };
+    // Among per cents, a part of one is most often a share that was written otherwise: nobody passes or fails by a guess.
+    if !fractions && !text.contains('/') && decimal(&text).is_some_and(|value| (1..10_000).contains(&value)) {
+        return reading.fail(
+            "not_a_score",
+            &cell.text,
+            "a score from 0 to 100 per cent; if a share is meant, 85 for 0.85",
+        );
+    }
     match hundredths.and_then(|value| u16::try_from(value).ok()) {
         Some(value) if value <= 10_000 => Some(value),
         _ => reading.fail("not_a_score", &cell.text, "a score from 0 to 100 per cent, such as 92 or 18/20"),

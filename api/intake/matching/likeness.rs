@@ -4,6 +4,12 @@ use super::nicknames;
 use crate::common::fold;
 
 /// The two lines between which a person decides. Both come from the season's policy.
+///
+/// The shipped policy's pair, 90 and 84 per cent, is what a sweep over a truth set of 5,000 people and 5,000 damaged copies
+/// gives (`febrl4`, names and troop alone; tests/oracles/people.rs prints the table): from an accept line of 90 on nobody was
+/// taken for somebody else (precision 1.0000), with recall .6704 at 90, .6642 at 92, .6498 at 94 and .6222 at 96; at 89 and 88
+/// one was (.9997), at 84 three were (.9991). The ask line changes no match: a lower one shows more rows to a person (602 with
+/// the right one among them at 84, 673 at 80), a higher one lets more of those who are known become known anew.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lines {
     /// From here one clear best is taken.

@@ -115,10 +115,12 @@ pub enum ReasonCode {
     NothingToMatchBy,
     /// A person decided.
     DecidedByPerson,
+    /// The name is that of another troop, which is no longer listed under its own number.
+    NameOfAnotherTroop,
 }
 
 impl MatchReason {
-    fn new(code: ReasonCode, sentence: impl Into<String>) -> Self {
+    pub(super) fn new(code: ReasonCode, sentence: impl Into<String>) -> Self {
         Self { code, sentence: sentence.into() }
     }
 

@@ -56,16 +56,16 @@ fn join_taken(rows: &[Listed], matches: &mut [RowMatch]) {
             found.also_on_rows = numbers(*place);
             if agree {
                 found.reason.sentence =
-                    format!("{}; row {} is the same person", found.reason.sentence, list(&found.also_on_rows));
+                    format!("{}; {} the same person", found.reason.sentence, rows_are(&found.also_on_rows));
             } else {
                 let likeness_percent = percent(1.0);
                 found.outcome = MatchOutcome::Ask {
                     candidates: vec![Candidate { person_id, likeness_percent, code: found.reason.code }],
                 };
                 let sentence = format!(
-                    "{}, but row {} would take the same person and says something else",
+                    "{}, but {} taken for the same person and does not say the same",
                     found.reason.sentence,
-                    list(&found.also_on_rows)
+                    rows_are(&found.also_on_rows)
                 );
                 found.reason = MatchReason::new(ReasonCode::RowsContradict, sentence);
             }
@@ -106,7 +106,7 @@ fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
             found.also_on_rows = group.into_iter().filter(|number| *number != found.row_number).collect();
             if !found.also_on_rows.is_empty() {
                 let sentence =
-                    format!("nobody in the unit fits; row {} is the same new person", list(&found.also_on_rows));
+                    format!("nobody in the unit fits; {} the same new person", rows_are(&found.also_on_rows));
                 found.reason = MatchReason::new(ReasonCode::NobodyFits, sentence);
             }
         }
@@ -128,7 +128,7 @@ fn refuse_one_number_for_two(rows: &[Listed], matches: &mut [RowMatch]) {
             found.also_on_rows = holders.iter().map(|(row, _)| *row).filter(|row| *row != found.row_number).collect();
             found.outcome = MatchOutcome::Ask { candidates: Vec::new() };
             let sentence =
-                format!("row {} gives the same membership number to somebody else", list(&found.also_on_rows));
+                format!("the same membership number is given to somebody else on {}", named_rows(&found.also_on_rows));
             found.reason = MatchReason::new(ReasonCode::RowsContradict, sentence);
         }
     }
@@ -144,6 +144,29 @@ fn is_one_new_person(one: &Listed, other: &Listed) -> bool {
             || (one.troop.is_some() && one.troop == other.troop))
 }
 
-fn list(numbers: &[u32]) -> String {
-    numbers.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
+/// `row 3 is`, `rows 3 and 5 are`.
+fn rows_are(numbers: &[u32]) -> String {
+    format!("{} {}", named_rows(numbers), if numbers.len() == 1 { "is" } else { "are" })
+}
+
+/// `row 3`, `rows 3, 5 and 7`.
+fn named_rows(numbers: &[u32]) -> String {
+    let words: Vec<String> = numbers.iter().map(u32::to_string).collect();
+    match words.split_last() {
+        Some((last, [])) => format!("row {last}"),
+        Some((last, others)) => format!("rows {} and {last}", others.join(", ")),
+        None => "no row".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_row_is_and_several_are() {
+        assert_eq!(rows_are(&[3]), "row 3 is");
+        assert_eq!(rows_are(&[3, 5]), "rows 3 and 5 are");
+        assert_eq!(named_rows(&[3, 5, 7]), "rows 3, 5 and 7");
+    }
 }

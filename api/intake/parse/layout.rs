@@ -35,6 +35,9 @@ const FOOTER_WORDS: [&str; 22] = [
     "note",
 ];
 
+/// What stands alone before a row of sums; common practice, no source.
+const SUM_WORDS: [&str; 6] = ["total", "totals", "subtotal", "grand total", "sum", "sums"];
+
 /// How many headings of the kind the best row of a grid has.
 pub(super) fn fit(grid: &Grid, kind: ListKind) -> usize {
     grid.rows.iter().take(ROWS_LOOKED_AT).map(|(_, cells)| recognised(cells, kind)).max().unwrap_or(0)
@@ -139,14 +142,20 @@ fn looks_like_headings(grid: &Grid, at: usize, cells: &[Cell]) -> bool {
     texts.len() >= 2 && different.len() == texts.len() && texts.iter().all(is_word) && below
 }
 
-/// A row of one or two cells that begins as closing lines begin, or one that is only dashes.
+/// A row of one or two cells that begins as closing lines begin, a row of sums, or one that is only dashes.
 fn is_footer(cells: &[Cell], width: usize) -> bool {
     let mut filled = cells.iter().filter(|cell| !cell.is_empty());
     let Some(first) = filled.next() else { return false };
-    let others = filled.count();
+    let others: Vec<&Cell> = filled.collect();
+    let figures = !others.is_empty() && others.iter().all(|cell| fold::key(&cell.text).split(' ').all(is_count));
+    let others = others.len();
     let key = fold::key(&first.text);
     if key.is_empty() {
         return others == 0;
+    }
+    // a row of sums: the word alone, and nothing but figures beside it
+    if figures && SUM_WORDS.contains(&key.as_str()) {
+        return true;
     }
     let begins = FOOTER_WORDS
         .iter()
@@ -175,5 +184,6 @@ const fn example(kind: ListKind) -> &'static str {
         ListKind::RoleList => "Troop, First name, Last name, E-mail, Phone, Membership number, Membership valid until",
         ListKind::BankDetails => "Troop, Received on",
         ListKind::Certificates => "First name, Last name, E-mail, Course, Completed on, Score",
+        ListKind::TroopList => "Troop number, Name, Age band, Meeting place, Selling youths, First season",
     }
 }

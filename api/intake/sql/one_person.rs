@@ -20,6 +20,32 @@ pub(in crate::intake) async fn rename(tx: &mut Tx, by: &Permit<PeopleChange>, on
     )
     .execute(tx.db())
     .await?;
+    sqlx::query!(
+        "update row_decision set resolution = replace(resolution::text, $2, $3)::jsonb
+         where unit_id = $1 and position($2 in resolution::text) > 0",
+        by.unit()?.0,
+        from,
+        into
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}
+
+/// Forgets decisions that name a person who is erased.
+pub(in crate::intake) async fn forget_decisions(
+    tx: &mut Tx,
+    by: &Permit<PeopleErase>,
+    erasure: &Erasure,
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "delete from row_decision where unit_id = $1
+           and exists (select from unnest($2::text[]) as id where position(id in resolution::text) > 0)",
+        by.unit()?.0,
+        &erasure.ids()
+    )
+    .execute(tx.db())
+    .await?;
     Ok(())
 }
 

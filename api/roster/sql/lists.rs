@@ -33,7 +33,12 @@ pub(in crate::roster) async fn people(tx: &mut Tx, unit: UnitId) -> Result<Vec<K
 pub(in crate::roster) struct KnownTroopRow {
     pub troop_id: Uuid,
     pub number: String,
-    pub in_season: bool,
+    pub name: String,
+    pub meeting_place: Option<String>,
+    pub age_band: Option<String>,
+    pub selling_youths: Option<i32>,
+    pub first_season: Option<bool>,
+    pub ended: bool,
 }
 
 pub(in crate::roster) async fn troops(
@@ -43,9 +48,13 @@ pub(in crate::roster) async fn troops(
 ) -> Result<Vec<KnownTroopRow>, ApiError> {
     let rows = sqlx::query_as!(
         KnownTroopRow,
-        r#"select t.troop_id, t.number, ts.troop_id is not null and ts.ended_at is null as "in_season!"
+        r#"select t.troop_id, t.number, t.name, t.meeting_place, ts.age_band as "age_band?",
+               ts.selling_youths as "selling_youths?", ts.first_season as "first_season?",
+               exists (select from troop_season gone where gone.unit_id = $1 and gone.troop_id = t.troop_id
+                   and gone.season_id = $2 and gone.ended_at is not null) as "ended!"
            from troop t
            left join troop_season ts on ts.unit_id = t.unit_id and ts.troop_id = t.troop_id and ts.season_id = $2
+               and ts.ended_at is null
            where t.unit_id = $1 order by t.troop_id"#,
         unit.0,
         season.0

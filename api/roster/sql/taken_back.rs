@@ -106,36 +106,49 @@ pub(in crate::roster) async fn empty_phones(
     Ok(())
 }
 
-/// How people whom a list made known, and places that it proposed, have been used since.
+/// How people whom a list made known, and places that it proposed, are used now.
 pub(in crate::roster) struct UseRow {
+    pub person_id: Uuid,
     pub first_name: String,
     pub last_name: String,
     pub what: String,
+    /// The assignment, the grant, or the troop of a contact.
+    pub id: Option<Uuid>,
+    pub duty: Option<String>,
+    pub ends_at: Option<DateTime<Utc>>,
 }
 
+/// What has ended since is no use any more, except a place that was confirmed: it stays on record.
 pub(in crate::roster) async fn uses(
     tx: &mut Tx,
     unit: UnitId,
     (people, proposals): (&[Uuid], &[Uuid]),
+    (now, real_now): (DateTime<Utc>, DateTime<Utc>),
 ) -> Result<Vec<UseRow>, ApiError> {
     let rows = sqlx::query_as!(
         UseRow,
-        r#"select p.first_name, p.last_name, used.what as "what!"
+        r#"select p.person_id, p.first_name, p.last_name, used.what as "what!", used.id as "id?", used.duty as "duty?",
+               used.ends_at as "ends_at?"
            from (
-               select person_id, 'confirmed' as what from assignment
-               where unit_id = $1 and assignment_id = any ($3) and confirmed_at is not null
-               union select person_id, 'named' from assignment
+               select person_id, 'confirmed' as what, assignment_id as id, null::text as duty, null::timestamptz as ends_at
+               from assignment where unit_id = $1 and assignment_id = any ($3) and confirmed_at is not null
+               union select person_id, 'named', assignment_id, null, null from assignment
                where unit_id = $1 and person_id = any ($2) and confirmed_at is not null and not assignment_id = any ($3)
-               union select person_id, 'account' from membership where unit_id = $1 and person_id = any ($2)
-               union select person_id, 'invited' from invitation
-               where unit_id = $1 and person_id = any ($2) and accepted_at is null and voided_at is null
-               union select person_id, 'role' from role_grant where unit_id = $1 and person_id = any ($2)
-               union select person_id, 'contact' from troop_contact where unit_id = $1 and person_id = any ($2)
+               union select person_id, 'account', null, null, null from membership where unit_id = $1 and person_id = any ($2)
+               union select person_id, 'invited', null, null, max(expires_at) from invitation
+               where unit_id = $1 and person_id = any ($2) and accepted_at is null and voided_at is null and expires_at > $5
+               group by person_id
+               union select person_id, 'role', grant_id, null, null from role_grant
+               where unit_id = $1 and person_id = any ($2) and ended_at is null and (until_at is null or until_at > $4)
+               union select person_id, 'contact', troop_id, duty, null from troop_contact
+               where unit_id = $1 and person_id = any ($2) and ended_at is null
            ) used join person p on p.unit_id = $1 and p.person_id = used.person_id
-           order by p.last_name, p.first_name, p.person_id, used.what"#,
+           order by p.last_name, p.first_name, p.person_id, used.what, used.id"#,
         unit.0,
         people,
-        proposals
+        proposals,
+        now,
+        real_now
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

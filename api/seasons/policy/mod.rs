@@ -100,4 +100,13 @@ pub struct IntakeNumbers {
     /// The share of the roster, in percent, above which the changes of one list need a second confirmation.
     #[schema(minimum = 1, maximum = 100)]
     pub mass_change_percent: u8,
+    /// Days after its upload for which the file of a list is kept, and what was read of it; then both are deleted, while what
+    /// the list has changed stays.
+    #[serde(default = "keep_list_files_days")]
+    #[schema(minimum = 30, maximum = 3650)]
+    pub keep_list_files_days: u16,
+}
+
+const fn keep_list_files_days() -> u16 {
+    400
 }

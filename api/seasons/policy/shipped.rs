@@ -49,6 +49,14 @@ mod tests {
     }
 
     #[test]
+    fn a_policy_that_was_kept_before_files_had_a_time_keeps_them_400_days() {
+        let mut document: serde_json::Value = serde_json::from_str(DOCUMENT).unwrap();
+        document["intake"].as_object_mut().unwrap().remove("keep_list_files_days");
+        let policy: Policy = serde_json::from_value(document).unwrap();
+        assert_eq!(policy.intake.keep_list_files_days, 400);
+    }
+
+    #[test]
     fn writing_and_reading_changes_nothing() {
         let policy = shipped_policy().unwrap();
         let text = serde_json::to_string(&policy).unwrap();

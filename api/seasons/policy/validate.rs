@@ -93,6 +93,7 @@ fn numbers(policy: &Policy, faults: &mut Faults) {
     faults.within("/intake/match_accept_percent", intake.match_accept_percent, 50, 100);
     faults.within("/intake/match_review_percent", intake.match_review_percent, 50, 100);
     faults.within("/intake/mass_change_percent", intake.mass_change_percent, 1, 100);
+    faults.within("/intake/keep_list_files_days", intake.keep_list_files_days, 30, 3650);
     if intake.match_review_percent > intake.match_accept_percent {
         faults.add(
             "/intake/match_review_percent",

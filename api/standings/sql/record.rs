@@ -203,3 +203,21 @@ pub(in super::super) async fn decision<P: Permission>(
     .await?;
     Ok(id)
 }
+
+/// Forgets cached answers, which are computed anew where the place still is.
+pub(in super::super) async fn forget_places<P: Permission>(
+    tx: &mut Tx,
+    by: &Permit<P>,
+    season: SeasonId,
+    troops: &[Uuid],
+) -> Result<(), ApiError> {
+    sqlx::query!(
+        "delete from standing where unit_id = $1 and season_id = $2 and troop_id = any ($3)",
+        by.unit()?.0,
+        season.0,
+        troops
+    )
+    .execute(tx.db())
+    .await?;
+    Ok(())
+}

@@ -57,6 +57,8 @@ fn each_fault_is_told_at_its_place() {
         ("/mass_lapse_percent", json!(0), "/mass_lapse_percent", "too_small"),
         ("/mass_lapse_percent", json!(101), "/mass_lapse_percent", "too_large"),
         ("/intake/mass_change_percent", json!(0), "/intake/mass_change_percent", "too_small"),
+        ("/intake/keep_list_files_days", json!(29), "/intake/keep_list_files_days", "too_small"),
+        ("/intake/keep_list_files_days", json!(3651), "/intake/keep_list_files_days", "too_large"),
         ("/intake/match_review_percent", json!(99), "/intake/match_review_percent", "lines_crossed"),
         ("/any_of", json!([{"code": "course", "requirements": ["agreement"]}]), "/any_of/0/requirements", "too_small"),
         (
