@@ -243,3 +243,33 @@ fn meeting_places_are_withheld_from_whoever_may_not_read_people() {
         assert_eq!(world.manager.get(&path).await.expect(200).at("/changed"), 2);
     });
 }
+
+/// Whether a season is a troop's first decides what is asked of it: a decision taken since stands on what the list said.
+#[test]
+fn a_decision_about_a_troop_that_a_list_called_new_keeps_the_list() {
+    scenario(async |world| {
+        let list = "Troop,First season,Youths\n0101,yes,12\n0102,yes,11\n0103,no,7\n";
+        let applied = apply(&world.manager, &read(&world.manager, "troop_list", "2040-01-09", list).await).await;
+        let applied = applied.expect(200);
+        assert_eq!(troop(world, "101").await["first_season"], true);
+        let standing = world.manager.get(&format!("/standings/{}", fixture::TROOP)).await.expect(200);
+        let asked = standing.at("/standing/coordinators/0/requirements").to_string();
+        assert!(asked.contains("first_season_course"), "the standing was computed anew: {asked}");
+        let reverse = format!("{}/reverse", address(&applied));
+        // Only what the list described decides: a decision about 0102, whose youths alone it changed, keeps nothing.
+        let other = format!("/assignments/{}/suspend", fixture::YESENIAS_ASSIGNMENT);
+        world.manager.post(&other, json!({"reason": "Asked to."})).await.expect(200);
+        world.manager.post(&reverse, json!({})).await.expect(200);
+        assert_eq!(troop(world, "101").await["first_season"], false);
+        world.forward(days(1)).await;
+        let applied = apply(&world.manager, &read(&world.manager, "troop_list", "2040-01-10", list).await).await;
+        let applied = applied.expect(200);
+        let suspend = format!("/assignments/{}/suspend", fixture::CLARAS_ASSIGNMENT);
+        world.manager.post(&suspend, json!({"reason": "Asked to."})).await.expect(200);
+        let path = format!("{}/reverse", address(&applied));
+        let refused = world.manager.post(&path, json!({})).await.expect_problem(409, "built_on");
+        let detail = refused.text("/errors/0/detail");
+        assert!(detail.starts_with("a decision about troop 0101 was taken since: suspend, on 2040-01-11"), "{detail}");
+        assert!(detail.contains("It cannot be undone") && detail.contains("/evidence)"), "{detail}");
+    });
+}
