@@ -71,18 +71,17 @@ pub(super) async fn hold(
     let people = sql::people_of(tx, unit, season.season_id, &[from, into]).await?;
     let touched = Touched::some(season.season_id, people, vec![from, into]);
     change::hold(tx, unit, &touched).await?;
-    let fault = |code: &'static str, wanted: &str| vec![FieldError::at("/into_troop_id", code, wanted)];
-    let (first, second) = (from.min(into), from.max(into));
-    for troop in [first, second] {
-        match troops::lock(tx, by, troop).await {
-            Err(_) if troop != from => {
-                let fault = fault("unknown", "the id of a troop of this unit (list_troops)");
-                return Err(ApiError::new(Code::UnknownReference).errors(fault));
-            }
-            locked => locked?,
-        }
-    }
     let scope = by.read_scope();
+    let fault = |code: &'static str, wanted: &str| vec![FieldError::at("/into_troop_id", code, wanted)];
+    troops::find(tx, unit, scope, season.season_id, from).await?.ok_or(Code::NotFound)?;
+    if troops::find(tx, unit, scope, season.season_id, into).await?.is_none() {
+        let fault = fault("unknown", "the id of a troop of this unit (list_troops)");
+        return Err(ApiError::new(Code::UnknownReference).errors(fault));
+    }
+    // In the order of their ids; what they say is read after that.
+    for troop in [from.min(into), from.max(into)] {
+        troops::lock(tx, by, troop).await?;
+    }
     let from_row = troops::find(tx, unit, scope, season.season_id, from).await?.ok_or(Code::NotFound)?;
     let into_row = troops::find(tx, unit, scope, season.season_id, into).await?.ok_or(Code::NotFound)?;
     tx.replay().await?;
@@ -218,8 +217,8 @@ async fn coordinators(
         let named = new.continuing.iter().find(|one| one.assignment_id.0 == row.assignment_id);
         let (outcome, lead, to) = match named {
             Some(one) => {
-                let (outcome, to) = moving.go_on(tx, row, one.lead).await?;
-                (outcome, one.lead, Some(to))
+                let (outcome, lead, to) = moving.go_on(tx, row, one.lead).await?;
+                (outcome, lead, Some(to))
             }
             None if row.confirmed_at.is_none() => (RegroupedAs::ProposalEnds, false, None),
             None => (RegroupedAs::Ends, false, None),

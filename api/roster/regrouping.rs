@@ -170,13 +170,13 @@ pub(super) struct Moving<'a> {
 
 impl Moving<'_> {
     /// Lets a coordinator go on in the other troop: by a new assignment, by the one that a list has proposed there, or by
-    /// the one that is there already.
+    /// the one that is there already, which keeps the lead that it has. Says how, whether as the lead, and by which one.
     pub(super) async fn go_on(
         &self,
         tx: &mut Tx,
         old: &AssignmentRow,
         lead: bool,
-    ) -> Result<(RegroupedAs, AssignmentId), ApiError> {
+    ) -> Result<(RegroupedAs, bool, AssignmentId), ApiError> {
         let (by, (at, log_seq)) = (self.by, self.stamp);
         let there = endings::open_of(tx, by, self.season, self.to, PersonId(old.person_id)).await?;
         if let Some(mut row) = there {
@@ -186,12 +186,12 @@ impl Moving<'_> {
                 row.confirmed_at = Some(at);
                 row.lead = lead;
                 assignments::decide(tx, by, &row, log_seq).await?;
-                return Ok((RegroupedAs::Confirmed, assignment));
+                return Ok((RegroupedAs::Confirmed, lead, assignment));
             }
             if lead && !row.lead {
                 leads::change(tx, by, assignment, true, self.stamp).await?;
             }
-            return Ok((RegroupedAs::ThereAlready, assignment));
+            return Ok((RegroupedAs::ThereAlready, lead || row.lead, assignment));
         }
         let assignment = AssignmentId::new();
         let row = AssignmentRow {
@@ -206,7 +206,7 @@ impl Moving<'_> {
         };
         assignments::insert(tx, by, &row, log_seq).await?;
         tx.about("assignment", assignment);
-        Ok((RegroupedAs::Begins, assignment))
+        Ok((RegroupedAs::Begins, lead, assignment))
     }
 
     /// Ends an assignment to the old troop.

@@ -9,7 +9,7 @@ use utoipa::ToSchema;
 use super::find_troop::{Troop, TroopPath};
 use super::list_troop_contacts::{Duty, TroopContact};
 use super::merging::keep;
-use super::regrouping::{self, Moving, RegroupedAs, RegroupedCoordinator, RegroupingKind, refuse_merged};
+use super::regrouping::{self, Moving, RegroupedCoordinator, RegroupingKind, refuse_merged};
 use super::rules::number_key;
 use super::sql::assignments::{self, AssignmentRow};
 use super::sql::contacts::TroopContactRow;
@@ -263,12 +263,12 @@ async fn people_go(
         if !one.stays {
             moving.end(tx, row).await?;
         }
-        let (outcome, to): (RegroupedAs, AssignmentId) = moving.go_on(tx, row, one.lead).await?;
+        let (outcome, lead, to) = moving.go_on(tx, row, one.lead).await?;
         coordinators.push(RegroupedCoordinator {
             assignment_id: one.assignment_id,
             person_id: PersonId(row.person_id),
             outcome,
-            lead: one.lead,
+            lead,
             to_assignment_id: Some(to),
         });
     }

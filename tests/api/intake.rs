@@ -26,7 +26,7 @@ pub(super) async fn upload(who: &Caller, kind: &str, listed_on: &str, file: &str
 }
 
 /// Uploads a list and asks until it is read.
-pub(super) async fn read(who: &Caller, kind: &str, listed_on: &str, file: &str) -> Answered {
+pub(crate) async fn read(who: &Caller, kind: &str, listed_on: &str, file: &str) -> Answered {
     let taken = upload(who, kind, listed_on, file).await.expect(202);
     until_read(who, taken.header("location")).await
 }

@@ -37,10 +37,57 @@ const CANARIES: &[(&str, &str, Option<&str>)] = &[
     ("list_row", "Canary list row", None),
     ("returned_name", "Canary returned", None),
     ("return_sent_to", "Canary desk", None),
+    ("return_answer", "canary answer", None),
 ];
 
 /// A screening that is not met: found by its shape, since the words are everybody's.
 const OUTCOME: &str = "screening_outcome";
+
+/// What can hold a person's words or names (every column with an eraser), and the canary that stands in it.
+const COLUMNS: &[(&str, &str)] = &[
+    ("person.first_name", "coordinator_name"),
+    ("person.last_name", "contact_name"),
+    ("person.membership_number", "membership_number"),
+    ("person_contact.email", "email"),
+    ("person_contact.phone", "phone"),
+    ("evidence.note", "evidence_note"),
+    ("waiver.reason", "waiver_reason"),
+    ("gate_override.reason", "override_reason"),
+    ("decision.reason", "decision_reason"),
+    ("take_over.reason", "take_over_reason"),
+    ("take_over.note", "take_over_note"),
+    ("regrouping.reason", "regrouping_reason"),
+    ("intake_row.preview", "list_row"),
+    ("frozen_name.name", "returned_name"),
+    ("return_sending.sent_to", "return_sent_to"),
+    ("return_sending.answer_reason", "return_answer"),
+];
+
+/// Such columns without a canary, each with the reason.
+const WITHOUT: &[(&str, &str)] = &[
+    ("person_contact.email_key", "for comparison, never sent"),
+    ("account.email", "an account's own: no operation of a unit reads it"),
+    ("account.email_key", "for comparison, never sent"),
+    ("account.password_phc", "never sent"),
+    ("access_key.name", "its owner's own words, listed to the owner alone"),
+    ("invitation.email", "shown to whoever has the link"),
+    ("membership.person_id", "an id"),
+    ("outbox.fields", "leaves by mail only"),
+    ("blob.content", "the file itself is never sent back"),
+    ("intake.parsed", "stands with the rows, under the same permission"),
+    ("intake.columns", "stands with the rows, under the same permission"),
+    ("intake.fault", "stands with the rows, under the same permission"),
+    ("intake.file_name", "stands with the rows, under the same permission"),
+    ("intake.sheet", "stands with the rows, under the same permission"),
+    ("intake.sheets", "stands with the rows, under the same permission"),
+    ("intake.absences", "stands with the rows, under the same permission"),
+    ("intake_row.resolution", "ids"),
+    ("idempotency.path", "for comparison, never sent"),
+    ("idempotency.headers", "sent again to whoever was sent them"),
+    ("idempotency.body", "sent again to whoever was sent it"),
+    ("server_idempotency.headers", "sent again to whoever was sent them"),
+    ("server_idempotency.body", "sent again to whoever was sent it"),
+];
 
 /// Puts the canaries in. `$one` and `$two` stand for the troops, `$piotr`, `$yesenia` and `$dov` for people.
 const SEEDS: &[&str] = &[
@@ -88,8 +135,10 @@ const SEEDS: &[&str] = &[
     "update intake_row set preview = jsonb_set(preview, '{name}', '\"Canary list row\"') where unit_id = $unit",
     "insert into frozen_name (unit_id, document_id, person_id, name)
      select unit_id, document_id, $piotr, 'Canary returned' from frozen_document where unit_id = $unit",
-    "insert into return_sending (unit_id, sending_id, document_id, sent_at, sent_to, way, noted_at, noted_by, log_seq)
-     select unit_id, document_id, document_id, '2039-10-02', 'Canary desk', 'mail', '2039-10-02', 'system', 0
+    "insert into return_sending (unit_id, sending_id, document_id, sent_at, sent_to, way, noted_at, noted_by, answer, answer_reason, answered_at,
+                                 answer_by, log_seq)
+     select unit_id, document_id, document_id, '2039-10-02', 'Canary desk', 'mail', '2039-10-02', 'system', 'sent_back', 'canary answer',
+            '2039-10-03', 'system', 0
      from frozen_document where unit_id = $unit",
 ];
 
@@ -272,6 +321,20 @@ fn the_table_has_exactly_the_fields_that_have_a_canary() {
     let fields: BTreeSet<String> =
         CANARIES.iter().map(|(field, _, _)| *field).chain([OUTCOME]).map(str::to_owned).collect();
     assert_eq!(table().into_keys().collect::<BTreeSet<_>>(), fields);
+}
+
+#[test]
+fn every_column_that_can_hold_words_about_people_has_a_canary_or_says_why_not() {
+    let erased: BTreeSet<&str> = caselot::FEATURES
+        .iter()
+        .flat_map(|feature| feature.erasers)
+        .flat_map(|eraser| eraser.columns)
+        .copied()
+        .collect();
+    let said: BTreeSet<&str> = COLUMNS.iter().chain(WITHOUT).map(|(column, _)| *column).collect();
+    assert_eq!(erased, said, "left: columns with an eraser, right: those with a canary or a reason here");
+    let fields: BTreeSet<&str> = CANARIES.iter().map(|(field, _, _)| *field).collect();
+    assert!(COLUMNS.iter().all(|(_, field)| fields.contains(field)));
 }
 
 #[test]

@@ -350,3 +350,50 @@ fn a_late_troop_is_in_no_answer_as_of_a_time_before_it_was_there() {
         assert_eq!(standings(world, "?as_of=2040-01-11T15:00:00Z").await.len(), 3);
     });
 }
+
+#[test]
+fn whoever_coordinates_both_troops_stays_as_it_was_in_the_one_that_is_left() {
+    scenario(async |world| {
+        let both = json!({"troop_id": fixture::OTHER_TROOP, "person_id": person(&fixture::PIOTR), "lead": false});
+        let there = world.manager.post("/assignments", both).await.expect(201).text("/assignment_id");
+        let done = merged(world, merger(&json!([{"assignment_id": fixture::PIOTRS_ASSIGNMENT}]))).await;
+        let piotr = done.at("/plan/coordinators/1");
+        assert_eq!(
+            (&piotr["outcome"], &piotr["to_assignment_id"], &piotr["lead"]),
+            (&json!("there_already"), &json!(there), &json!(false))
+        );
+        let held = world.overseer.get(&format!("/assignments?person={}", person(&fixture::PIOTR))).await.expect(200);
+        assert_eq!(each(&held, "ended_because"), ["regrouped", ""]);
+    });
+}
+
+#[test]
+fn of_two_troops_that_are_merged_into_each_other_at_once_one_goes() {
+    scenario(async |world| {
+        let body = |into: Uuid| json!({"into_troop_id": into, "reason": "Both meet on Tuesdays."});
+        let mut asked = Vec::new();
+        for (from, into) in [(fixture::TROOP, fixture::OTHER_TROOP), (fixture::OTHER_TROOP, fixture::TROOP)] {
+            let seen = world.manager.post(&merge(from, "/preview"), body(into)).await.expect(200);
+            let path = merge(from, &format!("?confirm_stamp={}", seen.text("/stamp")));
+            asked.push(world.manager.post(&path, body(into)));
+        }
+        let answers = futures_util::future::join_all(asked.into_iter().map(IntoFuture::into_future)).await;
+        let mut statuses: Vec<u16> = answers.iter().map(|answer| answer.status).collect();
+        statuses.sort_unstable();
+        assert_eq!(statuses, [200, 409], "{answers:?}");
+        assert_eq!(standings(world, "").await.len(), 2);
+    });
+}
+
+#[test]
+fn a_list_that_still_names_the_old_number_is_told_that_it_is_no_troop_of_this_season() {
+    scenario(async |world| {
+        merged(world, merger(&json!([]))).await;
+        let list = "Troop number,Received on\n0101,2040-01-08\n0102,2040-01-08\n";
+        let read = crate::intake::read(&world.manager, "bank_details", "2040-01-09", list).await;
+        let rows = world.manager.get(&format!("/intakes/{}/rows", read.text("/intake_id"))).await.expect(200);
+        assert_eq!(rows.at("/items/0/problems/0/code"), "troop_not_in_season", "{rows}");
+        assert_eq!(rows.at("/items/1/problems"), json!([]));
+        assert_eq!(read.at("/counts/changes"), json!(1), "only troop 0102's form counts: {read}");
+    });
+}
