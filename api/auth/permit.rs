@@ -126,7 +126,7 @@ impl<P: Permission> Permit<P> {
         }
         if !self.scope.reaches(troop) {
             return Err(ApiError::new(Code::OutOfScope)
-                .detail(format!("Your permission {} does not reach this troop. Ask your unit manager.", P::NAME)));
+                .detail(format!("Your permission {} does not reach this troop. Ask the unit manager.", P::NAME)));
         }
         Ok(())
     }
@@ -166,7 +166,7 @@ fn known(unknown_parameter: Option<String>) -> Result<(), ApiError> {
 
 fn forbidden<P: Permission>() -> ApiError {
     let detail = format!(
-        "This needs the permission {}, which none of your roles includes. Ask your unit manager if you need it.",
+        "This needs the permission {}, which none of your roles includes. Ask somebody who has one that does, such as the unit manager.",
         P::NAME
     );
     ApiError::new(Code::Forbidden).detail(detail)

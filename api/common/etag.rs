@@ -30,7 +30,8 @@ impl FromRequest for IfMatch {
 }
 
 /// Whether it has the form of a version's tag.
-fn is_version(tag: &str) -> bool {
+#[must_use]
+pub fn is_version(tag: &str) -> bool {
     let number = tag.strip_prefix("\"v").and_then(|rest| rest.strip_suffix('"'));
     number.is_some_and(|number| !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit()))
 }

@@ -24,7 +24,7 @@ use crate::auth::{Permit, Tx};
 use crate::change::{self, Touched};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
-use crate::common::etag::etag;
+use crate::common::etag::{etag, is_version};
 use crate::common::ids::{IntakeId, PersonId, SeasonId};
 use crate::error::{ApiError, Code, FieldError, Problems};
 use crate::seasons;
@@ -74,6 +74,10 @@ pub async fn apply_intake(
     season.open()?;
     let table = under_way(&locked)?;
     let kept = rows::rows(&mut tx, unit, path.intake_id).await?;
+    if !is_version(&body.0.preview) {
+        let expected = "the etag as it was given, with its quotation marks: \"v7\"";
+        return Err(ApiError::new(Code::Invalid).errors(vec![FieldError::at("/preview", "not_a_version", expected)]));
+    }
     if body.0.preview != etag(locked.0.version) {
         return Err(stale(locked.0.version, &[]));
     }

@@ -101,7 +101,7 @@ pub(super) fn since(frozen: &Frozen, present: &ReturnDocument) -> Result<Vec<Ret
 
 /// The changes with people's names of today in place of their ids. Two returns are compared by id, so that a comparison
 /// outlives the names in them; who reads it wants names.
-async fn named(
+pub(super) async fn named(
     tx: &mut Tx,
     unit: UnitId,
     changes: Vec<ReturnChange>,

@@ -18,7 +18,7 @@ use crate::units;
 pub(super) fn whole_unit<P: Permission>(permit: &Permit<P>) -> Result<UnitId, ApiError> {
     if *permit.scope() != Scope::Unit {
         return Err(ApiError::new(Code::OutOfScope)
-            .detail("A season return speaks for every troop of the unit. Ask your unit manager for it."));
+            .detail("A season return speaks for every troop of the unit. Ask the unit manager for it."));
     }
     permit.unit()
 }

@@ -82,7 +82,10 @@ pub async fn preview_return(
     let names = now::names(&mut tx, unit, &document).await?;
     let last = frozen::list(&mut tx, unit, (Kind::SeasonReturn, season.season_id), None, 1).await?.pop();
     let changes = match &last {
-        Some(last) => changes::since(last, &document)?,
+        Some(last) => {
+            let found = changes::since(last, &document)?;
+            changes::named(&mut tx, unit, found, last, &document).await?
+        }
         None => Vec::new(),
     };
     let sent_back = match &last {

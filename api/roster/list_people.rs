@@ -12,7 +12,7 @@ use crate::auth::Permit;
 use crate::auth::permission::{PeopleRead, Permission as _};
 use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
-use crate::common::ids::PersonId;
+use crate::common::ids::{AccountId, PersonId};
 use crate::common::names::NameSearch;
 use crate::common::page;
 use crate::common::since::Since;
@@ -28,7 +28,11 @@ pub struct PeopleQuery {
     #[garde(length(chars, min = 1, max = 160))]
     #[param(min_length = 1, max_length = 160)]
     search: Option<String>,
-    /// The person with this membership number.
+    /// The person who signs in with this account: what stands behind `account:` wherever it is said who did something.
+    #[garde(skip)]
+    #[param(value_type = Option<uuid::Uuid>)]
+    account: Option<AccountId>,
+    /// The person with this membership number; spaces and capitals make no difference.
     #[garde(length(chars, min = 1, max = 40))]
     #[param(min_length = 1, max_length = 40)]
     membership_number: Option<String>,
@@ -63,14 +67,15 @@ pub async fn list_people(
     _path: Path<RosterPath>,
     query: Query<PeopleQuery>,
 ) -> Result<Answer<PersonPage>, ApiError> {
-    let PeopleQuery { search, membership_number, updated_since, limit, cursor } = query.0;
+    let PeopleQuery { search, account, membership_number, updated_since, limit, cursor } = query.0;
     let unit = permit.unit()?;
-    let filters = ("people", unit, &search, &membership_number, updated_since);
+    let filters = ("people", unit, &search, account, &membership_number, updated_since);
     let after: Option<PersonId> = page::decode(cursor.as_deref(), &filters)?;
     let mut tx = permit.tx()?;
     let log_seq = tx.log_seq().await?;
     let wanted = Wanted {
         membership_number: membership_number.as_deref().map(str::trim),
+        account,
         since: updated_since.map(Since::seq),
         after,
         limit: search.is_none().then(|| i64::from(limit) + 1),

@@ -181,7 +181,9 @@ fn contains(troop: &TroopThen, text: &str) -> bool {
 
 fn line(permit: &Permit<StandingsRead>, troop: TroopThen) -> StandingLine {
     let counted = troop.standing.coordinators.iter().filter(|one| one.counted).flat_map(|one| &one.requirements);
-    let open_requirements = counted.chain(&troop.standing.requirements).filter(|row| !row.closed).count();
+    let open = counted.chain(&troop.standing.requirements).filter(|row| !row.closed);
+    // A troop that takes no part owes nothing, here as in the return.
+    let open_requirements = if troop.standing.state == TroopState::SittingOut { 0 } else { open.count() };
     let standing = read::seen_by(permit, troop.standing);
     StandingLine {
         troop_id: troop.troop_id,

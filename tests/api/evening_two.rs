@@ -258,3 +258,20 @@ fn who_was_appointed_and_leaves_is_taken_out_of_head_offices_system() {
         assert_eq!(due().await, [person(&fixture::CLARA).to_string()]);
     });
 }
+
+#[test]
+fn who_did_it_is_a_person_whom_one_can_find() {
+    scenario(async |world| {
+        met(world, &fixture::CLARA, "agreement").await;
+        let fact = world.overseer.get("/evidence?limit=1").await.expect(200).text("/items/0/recorded_by");
+        let account = fact.strip_prefix("account:").expect("an account").to_owned();
+        let found = world.overseer.get(&format!("/people?account={account}")).await.expect(200);
+        assert_eq!(
+            (found.at("/items/0/person_id"), found.at("/items/1")),
+            (json!(person(&fixture::MANAGER)), Value::Null)
+        );
+        // A number is found as people write it.
+        let found = world.manager.get("/people?membership_number=m-6").await.expect(200);
+        assert_eq!(found.at("/items/0/person_id"), json!(person(&fixture::CLARA)));
+    });
+}

@@ -102,7 +102,7 @@ fn a_decision_follows_two_rows_that_are_one_person_and_ends_with_a_person_who_is
         let ida = json!({"first_name": "Ida", "last_name": "Holm"});
         let ida = world.manager.post("/people", ida).await.expect(201).text("/person_id");
         let merge = json!({"into_person_id": ida});
-        let merged = world.manager.post(&format!("/people/{}/merge", fixture::DOV), merge).await;
+        let merged = world.manager.once_and_for_all("merge", fixture::DOV, merge).await;
         merged.expect(200);
         world.forward(days(1)).await;
         let intake = read(&world.manager, "role_list", "2040-01-10", LIST).await;
@@ -110,7 +110,7 @@ fn a_decision_follows_two_rows_that_are_one_person_and_ends_with_a_person_who_is
         assert_eq!((&seen[0]["person_id"], &seen[0]["remembered"]["listed_on"]), (&json!(ida), &json!("2040-01-09")));
         world.manager.post(&format!("{}/discard", address(&intake)), json!({})).await.expect(200);
         world.manager.post(&format!("/people/{ida}/leave"), json!({"left_on": "2040-01-11"})).await.expect(200);
-        world.manager.ask(reqwest::Method::POST, &format!("/people/{ida}/erase")).await.expect(200);
+        world.manager.once_and_for_all("erase", &ida, json!({})).await.expect(200);
         let intake = read(&world.manager, "role_list", "2040-01-10", LIST).await;
         let seen = rows(&world.manager, &intake).await;
         assert_eq!((&seen[0]["state"], &seen[0]["remembered"]), (&json!("ask"), &Value::Null), "{seen:?}");

@@ -5,7 +5,7 @@ use uuid::Uuid;
 
 use crate::auth::permission::PeopleChange;
 use crate::auth::{Permission, Permit, Scope, Tx};
-use crate::common::ids::{PersonId, UnitId};
+use crate::common::ids::{AccountId, PersonId, UnitId};
 use crate::error::{ApiError, Code, FieldError, OnConstraint as _};
 
 #[derive(Clone, Debug)]
@@ -57,7 +57,7 @@ pub(in crate::roster) async fn reach<P: Permission>(
     let row = find_within(tx, unit, by.read_scope(), oneself, person).await?.ok_or(Code::NotFound)?;
     if by.scope() != by.read_scope() && find_within(tx, unit, by.scope(), oneself, person).await?.is_none() {
         return Err(ApiError::new(Code::OutOfScope)
-            .detail(format!("Your permission {} does not reach this person. Ask your unit manager.", P::NAME)));
+            .detail(format!("Your permission {} does not reach this person. Ask the unit manager.", P::NAME)));
     }
     Ok(row)
 }
@@ -121,6 +121,8 @@ pub(in crate::roster) async fn lock<P: Permission>(
 #[derive(Clone, Debug)]
 pub(in crate::roster) struct Wanted<'a> {
     pub membership_number: Option<&'a str>,
+    /// Who signs in with it.
+    pub account: Option<AccountId>,
     /// Only those that changed after this number of the log.
     pub since: Option<i64>,
     pub after: Option<PersonId>,
@@ -128,7 +130,6 @@ pub(in crate::roster) struct Wanted<'a> {
     pub limit: Option<i64>,
 }
 
-/// By last name, then first name.
 /// The names of everybody who is there, by id; read to say that a new name is known already.
 pub(in crate::roster) async fn names(
     tx: &mut Tx,
@@ -143,6 +144,7 @@ pub(in crate::roster) async fn names(
     Ok(rows.into_iter().map(|row| (row.person_id, row.first_name, row.last_name)).collect())
 }
 
+/// By last name, then first name.
 pub(in crate::roster) async fn list(
     tx: &mut Tx,
     unit: UnitId,
@@ -158,7 +160,9 @@ pub(in crate::roster) async fn list(
                  and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
              or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id
                  and c.troop_id = any ($2) and (c.ended_at is null or c.ended_at > $7)))
-           and ($4::text is null or p.membership_number = $4) and ($8::bigint is null or p.log_seq > $8)
+           and ($4::text is null or lower(replace(p.membership_number, ' ', '')) = lower(replace($4, ' ', '')))
+           and ($9::uuid is null or exists (select from membership m
+                 where m.unit_id = $1 and m.person_id = p.person_id and m.account_id = $9)) and ($8::bigint is null or p.log_seq > $8)
            and ($5::uuid is null or (lower(p.last_name), lower(p.first_name), p.person_id)
                > (select lower(last.last_name), lower(last.first_name), last.person_id from person last
                   where last.unit_id = $1 and last.person_id = $5))
@@ -170,7 +174,8 @@ pub(in crate::roster) async fn list(
         wanted.after.map(|person| person.0),
         wanted.limit,
         now,
-        wanted.since
+        wanted.since,
+        wanted.account.map(|account| account.0)
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }
