@@ -1,7 +1,8 @@
 //! What people decided about a row of an applied list holds for the same row of the next list of its kind.
 //!
 //! The same row: its cells that say whom or what it means are the same, and without the decision it would wait for the same
-//! thing. So a row that was left out because its troop was unknown is looked at again once the troop is known. A decision for
+//! thing. So a row that was left out because its troop was unknown is looked at again once the troop is known, and a row that
+//! could have been taken and was left out is left out of that list alone. A decision for
 //! somebody who is gone holds no longer; it follows two rows that became one person.
 
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -101,7 +102,8 @@ pub(super) fn taken_over(
 }
 
 /// What is kept of an applied list: each decision by the identity of its row. Rows of one identity that were decided
-/// differently are not remembered, and a decision that was taken anew ends what was remembered.
+/// differently are not remembered, and a decision that was taken anew ends what was remembered. Nor is it remembered that a
+/// row was left out which did not wait: something in it was wrong that day, and the next list may say it right.
 pub(super) fn to_keep(
     (kind, rows, undecided): (ListKind, &[ListRow], &[RowPreview]),
     explicit: &BTreeMap<u32, Resolution>,
@@ -110,7 +112,12 @@ pub(super) fn to_keep(
     for (row, undecided) in rows.iter().zip(undecided) {
         let Some(resolution) = explicit.get(&row.row_number).copied() else { continue };
         let Some(identity) = identity(kind, row) else { continue };
-        let new = Some((row.row_number, resolution, before(undecided))).filter(|_| resolution != Resolution::Anew);
+        let holds = match resolution {
+            Resolution::Anew => false,
+            Resolution::Skip => undecided.state.needs_a_person(),
+            _ => true,
+        };
+        let new = holds.then(|| (row.row_number, resolution, before(undecided)));
         let agrees = |old: &Option<(u32, Resolution, String)>| match (old, &new) {
             (Some((_, old, before)), Some((_, new, now))) => old == new && before == now,
             (old, new) => old.is_none() && new.is_none(),

@@ -190,3 +190,17 @@ fn rows_that_wait_for_one_thing_are_decided_at_once_and_only_those_that_were_see
         world.manager.post(&send, done).await.expect_problem(409, "wrong_state");
     });
 }
+
+/// Something was wrong with the row that day: the next list may say it right.
+#[test]
+fn a_row_that_could_have_been_taken_is_left_out_of_one_list_alone() {
+    scenario(async |world| {
+        let intake = read(&world.manager, "bank_details", "2040-01-09", "Troop,Received on\n0101,2039-10-03\n").await;
+        let ready = decide(world, &intake, 2, json!({"decision": "leave_out"})).await;
+        apply(&world.manager, &ready).await.expect(200);
+        let next = read(&world.manager, "bank_details", "2040-01-10", "Troop,Received on\n0101,2040-01-03\n").await;
+        let seen = rows(&world.manager, &next).await;
+        assert_eq!((&seen[0]["state"], &seen[0]["remembered"]), (&json!("troop"), &Value::Null));
+        assert_eq!(next.at("/counts/facts"), 1);
+    });
+}
