@@ -1,7 +1,6 @@
 //! Which decision may be taken as things stand.
 
 use crate::common::ids::AssignmentId;
-use crate::seasons::policy::GateName;
 use crate::standings::rules::{
     CoordinatorState, DecisionKind, GateStanding, RequirementStanding, Standing, TroopState, open_requirements,
 };
@@ -62,15 +61,7 @@ pub(super) fn may(kind: DecisionKind, assignment: Option<AssignmentId>, standing
 
 /// What a suspended coordinator's troop may do all the same, in a sentence; none where every gate is shut.
 pub(super) fn still_open(gates: &[GateStanding]) -> Option<String> {
-    let open: Vec<&str> = gates
-        .iter()
-        .filter(|gate| gate.open)
-        .map(|gate| match gate.gate {
-            GateName::Order => "order",
-            GateName::Collect => "collect",
-            GateName::Earn => "earn",
-        })
-        .collect();
+    let open: Vec<&str> = gates.iter().filter(|gate| gate.open).map(|gate| gate.gate.name()).collect();
     let (last, others) = open.split_last()?;
     let acts = if others.is_empty() { (*last).to_owned() } else { format!("{} and {last}", others.join(", ")) };
     Some(format!(
@@ -82,7 +73,7 @@ pub(super) fn still_open(gates: &[GateStanding]) -> Option<String> {
 mod tests {
     use super::*;
     use crate::common::ids::PersonId;
-    use crate::seasons::policy::{RequirementKind, WaivableBy};
+    use crate::seasons::policy::{GateName, RequirementKind, WaivableBy};
     use crate::standings::rules::{CoordinatorStanding, RequirementOutcome};
 
     fn row(closed: bool) -> RequirementStanding {

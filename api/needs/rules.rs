@@ -58,14 +58,7 @@ pub(super) fn at_stake(stake: &Stake, by_at: Option<DateTime<Utc>>, now: DateTim
 
 /// `order`, `order or collect`, `order, collect or earn`.
 fn acts(gates: &[GateName]) -> String {
-    let words: Vec<&str> = gates
-        .iter()
-        .map(|gate| match gate {
-            GateName::Order => "order",
-            GateName::Collect => "collect",
-            GateName::Earn => "earn",
-        })
-        .collect();
+    let words: Vec<&str> = gates.iter().map(|gate| gate.name()).collect();
     match words.split_last() {
         Some((last, [])) => (*last).to_owned(),
         Some((last, before)) => format!("{} or {last}", before.join(", ")),

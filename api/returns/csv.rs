@@ -87,7 +87,7 @@ pub(super) fn texts(troop: &ReturnTroop, names: &HashMap<PersonId, &str>) -> Tex
         one.waived.iter().map(move |row| format!("{} ({of}): waived{}", row.title, until(row.until_on)))
     });
     let leave = troop.let_through.iter();
-    let leave = leave.map(|one| format!("gate {}: passed by leave until {}", rules::gate_word(one.gate), one.until_on));
+    let leave = leave.map(|one| format!("gate {}: passed by leave until {}", one.gate.name(), one.until_on));
     let waived: Vec<String> = own.chain(theirs).chain(leave).collect();
     Texts {
         reasons: troop.reasons.join(" "),

@@ -10,7 +10,6 @@ use super::document::{
     ReturnTroop, ReturnWaived,
 };
 use crate::common::ids::{PersonId, TroopId};
-use crate::seasons::policy::GateName;
 use crate::standings::rules::{GateStanding, RequirementOutcome, RequirementStanding, Standing, TroopState};
 
 /// What every return says of itself.
@@ -218,19 +217,10 @@ fn exceptions(troop: &ReturnTroop) -> String {
         one.waived.iter().map(|row| format!("{} of {} waived{}", row.requirement, one.person_id, until(row.until_on)))
     });
     let leave = troop.let_through.iter();
-    let leave = leave.map(|one| format!("gate {} passed by leave until {}", gate_word(one.gate), one.until_on));
+    let leave = leave.map(|one| format!("gate {} passed by leave until {}", one.gate.name(), one.until_on));
     let mut told: Vec<String> = own.chain(theirs).chain(leave).collect();
     told.sort();
     if told.is_empty() { "nothing".to_owned() } else { told.join(", ") }
-}
-
-/// A gate as people read it.
-pub(super) const fn gate_word(gate: GateName) -> &'static str {
-    match gate {
-        GateName::Order => "order",
-        GateName::Collect => "collect",
-        GateName::Earn => "earn",
-    }
 }
 
 /// Whether the names in a return are the ones of today. A name that was erased is no news.

@@ -133,12 +133,8 @@ fn override_fact(row: &OverrideRow) -> Result<OverrideFact, ApiError> {
 
 /// The gate of this name in the database.
 pub(super) fn gate_named(name: &str) -> Result<GateName, ApiError> {
-    match name {
-        "order" => Ok(GateName::Order),
-        "collect" => Ok(GateName::Collect),
-        "earn" => Ok(GateName::Earn),
-        _ => Err(ApiError::broken("an override of an unknown gate")),
-    }
+    let known = GateName::ALL.into_iter().find(|gate| gate.name() == name);
+    known.ok_or_else(|| ApiError::broken("an override of an unknown gate"))
 }
 
 /// The decision of this name in the database.

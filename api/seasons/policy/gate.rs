@@ -31,6 +31,16 @@ pub enum GateName {
 impl GateName {
     /// Every gate, in the order in which a season meets them.
     pub const ALL: [Self; 3] = [Self::Order, Self::Collect, Self::Earn];
+
+    /// The gate's name, as it is stored and sent; it is also the word for what it opens.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Order => "order",
+            Self::Collect => "collect",
+            Self::Earn => "earn",
+        }
+    }
 }
 
 /// One rule of a gate, in force from one milestone until another.

@@ -69,7 +69,7 @@ fn leaves_ending(asked: &Asked, troop: &TroopThen) -> Vec<Need> {
         let why: Vec<&str> = gate.let_through.iter().map(|reason| reason.sentence.as_str()).collect();
         let what = format!(
             "Settle what stands in the way of {{troops}} before {day}: its leave for the gate \"{}\" ends.",
-            word(gate.gate)
+            gate.gate.name()
         );
         Some(Need {
             kind: NeedKind::LeaveEnds,
@@ -92,14 +92,6 @@ fn leaves_ending(asked: &Asked, troop: &TroopThen) -> Vec<Need> {
         })
     });
     ending.collect()
-}
-
-const fn word(gate: GateName) -> &'static str {
-    match gate {
-        GateName::Order => "order",
-        GateName::Collect => "collect",
-        GateName::Earn => "earn",
-    }
 }
 
 /// Whether a waiver concerns a troop: its own, or that of its coordinator.

@@ -111,14 +111,6 @@ pub(super) fn touched(row: &OverrideRow) -> Touched {
     Touched::some(SeasonId(row.season_id), vec![], vec![TroopId(row.troop_id)])
 }
 
-fn gate_word(gate: GateName) -> &'static str {
-    match gate {
-        GateName::Order => "order",
-        GateName::Collect => "collect",
-        GateName::Earn => "earn",
-    }
-}
-
 /// Let one troop through a gate that something holds shut, until a day.
 ///
 /// The policy's rules say who may: nobody (refused, naming what must be met), the unit manager (in force at once), or
@@ -163,7 +155,7 @@ pub async fn override_gate(
         override_id: OverrideId::new().0,
         season_id: season.season_id.0,
         troop_id: troop_id.0,
-        gate: gate_word(gate).to_owned(),
+        gate: gate.name().to_owned(),
         reason: reason.trim().to_owned(),
         until_on,
         needs_two,
@@ -194,7 +186,7 @@ fn refuse_second(
     calendar: &Calendar,
     at: DateTime<Utc>,
 ) -> Result<(), ApiError> {
-    let of_gate = before.iter().filter(|row| row.gate == gate_word(gate.gate));
+    let of_gate = before.iter().filter(|row| row.gate == gate.gate.name());
     let live = of_gate.clone().find_map(|row| match rules::state(course(row), calendar, at) {
         ExceptionState::Waiting => Some(("waits for a second person", row)),
         ExceptionState::InForce if gate.open => Some(("is in force", row)),
