@@ -62,6 +62,8 @@ pub struct Feature {
     pub tick: Option<Tick>,
     /// What of it needs a person now.
     pub needs: Option<need::Look>,
+    /// What of it troops have out: goods, money. A troop that nobody coordinates must have none, and raises an alarm.
+    pub out: Option<need::LookOut>,
     /// What follows a person into another row, when two rows are one person.
     pub merge_people: Option<one_person::PersonMerge>,
     /// What of it ends when a troop goes into another one.
@@ -74,7 +76,17 @@ impl Feature {
     /// A feature with routes alone; what else it hands over is added below.
     #[must_use]
     pub const fn new(name: &'static str, about: &'static str, routes: fn(&mut ServiceConfig<'_>)) -> Self {
-        Self { name, about, routes, tick: None, needs: None, merge_people: None, merge_troops: None, erasers: &[] }
+        Self {
+            name,
+            about,
+            routes,
+            tick: None,
+            needs: None,
+            out: None,
+            merge_people: None,
+            merge_troops: None,
+            erasers: &[],
+        }
     }
 
     /// With what follows a person into another row.
@@ -102,6 +114,13 @@ impl Feature {
     #[must_use]
     pub const fn every_minute(mut self, tick: Tick) -> Self {
         self.tick = Some(tick);
+        self
+    }
+
+    /// With what of it troops have out.
+    #[must_use]
+    pub const fn with_out(mut self, look: need::LookOut) -> Self {
+        self.out = Some(look);
         self
     }
 

@@ -50,6 +50,27 @@ pub type Found<'a> = Pin<Box<dyn Future<Output = Result<Vec<Need>, ApiError>> + 
 /// A feature's look at the unit.
 pub type Look = for<'a> fn(&'a mut Tx, &'a Asked) -> Found<'a>;
 
+/// Something that a troop has out and somebody answers for: goods, money, a kit.
+#[derive(Clone, Debug)]
+pub struct OutWithTroop {
+    /// The troop.
+    pub troop: TroopId,
+    /// What it is, as a sentence names it: "38 packages".
+    pub what: String,
+    /// Since when.
+    pub since_at: Option<DateTime<Utc>>,
+    /// Where to look at it.
+    pub look: String,
+    /// The requests that bring it back.
+    pub settle: Vec<Request>,
+}
+
+/// What a feature's look at what is out gives.
+pub type FoundOut<'a> = Pin<Box<dyn Future<Output = Result<Vec<OutWithTroop>, ApiError>> + Send + 'a>>;
+
+/// A feature's look at what troops have out.
+pub type LookOut = for<'a> fn(&'a mut Tx, &'a Asked) -> FoundOut<'a>;
+
 /// One thing that needs a person.
 #[derive(Clone, Debug)]
 pub struct Need {
@@ -82,6 +103,8 @@ pub struct Need {
 /// What is at stake.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Stake {
+    /// Something is out that nobody answers for.
+    Alarm,
     /// A list waits: until it counts, other lines may be about things long done.
     Behind,
     /// These gates: shut by it now, or shut by it from a milestone on.
@@ -189,6 +212,8 @@ pub enum NeedKind {
     SendReturn,
     /// Something is to be repeated in head office's system.
     OutsideStep,
+    /// A troop that nobody coordinates has something out.
+    VacantWithOut,
     /// A requirement is open for coordinators or troops on their way.
     ChaseRequirement,
     /// A coordinator's place ends on a day that is known.
@@ -223,6 +248,7 @@ impl NeedKind {
             Self::FileReturn => "file_return",
             Self::SendReturn => "send_return",
             Self::OutsideStep => "outside_step",
+            Self::VacantWithOut => "vacant_with_out",
             Self::ChaseRequirement => "chase_requirement",
             Self::FindSuccessor => "find_successor",
             Self::LeaveEnds => "leave_ends",

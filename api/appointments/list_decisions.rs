@@ -13,6 +13,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::{AssignmentId, DecisionId, PersonId, SeasonId, TroopId, UnitId};
 use crate::common::page;
+use crate::common::since::Since;
 use crate::error::{ApiError, Problems};
 use crate::seasons;
 use crate::standings;
@@ -45,6 +46,10 @@ pub struct DecisionsQuery {
     #[garde(skip)]
     #[param(value_type = Option<uuid::Uuid>)]
     person: Option<PersonId>,
+    /// What changed after this number of the unit's log.
+    #[garde(dive)]
+    #[param(value_type = Option<i64>, minimum = 0)]
+    updated_since: Option<Since>,
     /// How many rows a page has.
     #[garde(range(min = 1, max = 200))]
     #[serde(default = "page::default_limit")]
@@ -100,7 +105,7 @@ impl TryFrom<DecisionRow> for DecisionOnRecord {
 
 crate::page!(
     /// Decisions, the newest first.
-    DecisionPage of DecisionOnRecord
+    DecisionPage of DecisionOnRecord, since
 );
 
 /// List the decisions of a season, the newest first: who was appointed, suspended or restored, when, by whom and why.
@@ -112,16 +117,18 @@ pub async fn list_decisions(
     _path: Path<DecisionsPath>,
     query: Query<DecisionsQuery>,
 ) -> Result<Answer<DecisionPage>, ApiError> {
-    let DecisionsQuery { season, troop, person, limit, cursor } = query.0;
-    let filters = ("decisions", season, troop, person);
+    let DecisionsQuery { season, troop, person, updated_since, limit, cursor } = query.0;
+    let filters = ("decisions", season, troop, person, updated_since);
     let before: Option<DecisionId> = page::decode(cursor.as_deref(), &filters)?;
     let (mut tx, unit) = (permit.tx()?, permit.unit()?);
+    let log_seq = tx.log_seq().await?;
     let season = seasons::resolve(&mut tx, unit, season).await?;
-    let wanted = (troop, person, before, i64::from(limit) + 1);
+    let since = updated_since.map(Since::seq);
+    let wanted = sql::WantedDecisions { troop, person, since, before, limit: i64::from(limit) + 1 };
     let mut rows = sql::decisions(&mut tx, &permit, season.season_id, wanted).await?;
     let more = page::cut(&mut rows, limit);
     let items: Vec<DecisionOnRecord> = rows.into_iter().map(DecisionOnRecord::try_from).collect::<Result<_, _>>()?;
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.decision_id, &filters)).transpose()?;
-    let page = DecisionPage { items, next_cursor };
-    Ok(Answer::new(&page)?.next_page(&request, page.next_cursor.as_deref()))
+    let page = DecisionPage { log_seq, items, next_cursor };
+    Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))
 }

@@ -103,12 +103,26 @@ pub(super) struct DecisionRow {
     pub decided_by: String,
 }
 
-/// The decisions of a season in reach, the newest first: about a troop, about a person, before one of them.
+/// Which decisions.
+pub(super) struct WantedDecisions {
+    /// About this troop and its coordinators.
+    pub troop: Option<TroopId>,
+    /// About this person.
+    pub person: Option<PersonId>,
+    /// Taken after this number of the log.
+    pub since: Option<i64>,
+    /// Taken before this one.
+    pub before: Option<DecisionId>,
+    /// So many.
+    pub limit: i64,
+}
+
+/// The decisions of a season in reach, the newest first.
 pub(super) async fn decisions<P: Permission>(
     tx: &mut Tx,
     by: &Permit<P>,
     season: SeasonId,
-    (troop, person, before, limit): (Option<TroopId>, Option<PersonId>, Option<DecisionId>, i64),
+    wanted: WantedDecisions,
 ) -> Result<Vec<DecisionRow>, ApiError> {
     let scope = by.scope().troops();
     let rows = sqlx::query_as!(
@@ -118,16 +132,18 @@ pub(super) async fn decisions<P: Permission>(
            from decision d left join assignment a on a.unit_id = d.unit_id and a.assignment_id = d.assignment_id
            where d.unit_id = $1 and d.season_id = $2 and ($3::uuid[] is null or d.troop_id = any ($3))
              and ($4::uuid is null or d.troop_id = $4) and ($5::uuid is null or a.person_id = $5)
+             and ($8::bigint is null or d.log_seq > $8)
              and ($6::uuid is null or (d.decided_at, d.decision_id)
                  < (select l.decided_at, l.decision_id from decision l where l.unit_id = $1 and l.decision_id = $6))
            order by d.decided_at desc, d.decision_id desc limit $7"#,
         by.unit()?.0,
         season.0,
         scope.as_deref(),
-        troop.map(|id| id.0),
-        person.map(|id| id.0),
-        before.map(|id| id.0),
-        limit
+        wanted.troop.map(|id| id.0),
+        wanted.person.map(|id| id.0),
+        wanted.before.map(|id| id.0),
+        wanted.limit,
+        wanted.since
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

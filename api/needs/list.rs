@@ -17,7 +17,7 @@ use crate::common::body::{Path, Query};
 use crate::common::ids::{PersonId, SeasonId, TroopId, UnitId};
 use crate::common::page;
 use crate::error::{ApiError, Problems};
-use crate::need::{Asked, Need, Request, Stake};
+use crate::need::{Asked, Need, OutWithTroop, Request, Stake};
 use crate::seasons;
 use crate::standings::rules::TroopState;
 use crate::standings::{self, TroopThen};
@@ -105,7 +105,11 @@ pub async fn list_needs(
     for look in crate::FEATURES.iter().filter_map(|feature| feature.needs) {
         found.extend(look(&mut tx, &asked).await?);
     }
-    let mut placed = place(&mut tx, &asked, found).await?;
+    let mut out = Vec::new();
+    for look in crate::FEATURES.iter().filter_map(|feature| feature.out) {
+        out.extend(look(&mut tx, &asked).await?);
+    }
+    let mut placed = place(&mut tx, &asked, found, out).await?;
     let total = placed.len();
     placed.retain(|(place, _)| after.as_ref().is_none_or(|after| place > after));
     let more = page::cut(&mut placed, limit);
@@ -120,11 +124,18 @@ pub async fn list_needs(
 type Numbered = (Need, Vec<NeedTroop>);
 
 /// Puts the needs in order, each with its troops' numbers and with what hangs on a troop's vacancy.
-async fn place(tx: &mut Tx, asked: &Asked, found: Vec<Need>) -> Result<Vec<(Place, Numbered)>, ApiError> {
+async fn place(
+    tx: &mut Tx,
+    asked: &Asked,
+    found: Vec<Need>,
+    out: Vec<OutWithTroop>,
+) -> Result<Vec<(Place, Numbered)>, ApiError> {
     let then = standings::all(tx, asked.unit, &asked.season, None, &Scope::Unit).await?;
     let troops: BTreeMap<TroopId, TroopThen> = then.troops.into_iter().map(|troop| (troop.troop_id, troop)).collect();
+    let vacant = |troop: TroopId| troops.get(&troop).is_some_and(|troop| troop.standing.state == TroopState::Vacant);
     let mut placed: Vec<(Place, Numbered)> = found
         .into_iter()
+        .chain(rules::alarms(out, vacant))
         .map(|mut need| {
             if need.stake == Stake::Vacancy {
                 let troop = need.troops.first().and_then(|troop| troops.get(troop));

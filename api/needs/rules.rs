@@ -3,15 +3,20 @@
 use chrono::{DateTime, Utc};
 
 use super::shown::{AtStake, StakeLevel};
-use crate::need::Stake;
+use crate::common::ids::TroopId;
+use crate::need::{Need, NeedKind, OutWithTroop, Stake};
 use crate::seasons::policy::GateName;
 
 /// How pressing something is. What has a day that is over comes first, whatever else is at stake.
 pub(super) fn level(stake: &Stake, by_at: Option<DateTime<Utc>>, now: DateTime<Utc>) -> StakeLevel {
+    if *stake == Stake::Alarm {
+        return StakeLevel::Alarm;
+    }
     if by_at.is_some_and(|by| by <= now) {
         return StakeLevel::Overdue;
     }
     match stake {
+        Stake::Alarm => StakeLevel::Alarm,
         Stake::Behind => StakeLevel::Behind,
         Stake::Gates { shut, .. } if !shut.is_empty() => StakeLevel::Shut,
         Stake::Gates { ahead: true, .. } | Stake::Date => StakeLevel::Ahead,
@@ -38,6 +43,7 @@ pub(super) fn at_stake(stake: &Stake, by_at: Option<DateTime<Utc>>, now: DateTim
     };
     let rest = if gates.is_empty() {
         match level {
+            StakeLevel::Alarm => "Nobody answers for it until somebody coordinates the troop, or it is back.",
             StakeLevel::Overdue => "Somebody may be waiting for it.",
             StakeLevel::Behind => {
                 "What a list says does not count before this is done, so other items may be out of date."
@@ -76,12 +82,31 @@ pub(super) type StakeRank = u8;
 /// The number of a level.
 pub(super) const fn rank(level: StakeLevel) -> StakeRank {
     match level {
-        StakeLevel::Overdue => 0,
-        StakeLevel::Behind => 1,
-        StakeLevel::Shut => 2,
-        StakeLevel::Ahead => 3,
-        StakeLevel::Waiting => 4,
+        StakeLevel::Alarm => 0,
+        StakeLevel::Overdue => 1,
+        StakeLevel::Behind => 2,
+        StakeLevel::Shut => 3,
+        StakeLevel::Ahead => 4,
+        StakeLevel::Waiting => 5,
     }
+}
+
+/// The alarms: what troops have out that nobody coordinates.
+pub(super) fn alarms(out: Vec<OutWithTroop>, vacant: impl Fn(TroopId) -> bool) -> Vec<Need> {
+    let alarms = out.into_iter().filter(|one| vacant(one.troop)).map(|one| Need {
+        kind: NeedKind::VacantWithOut,
+        key: format!("{}:{}", one.troop, one.look),
+        what: format!("Get back what {{troops}} has out, or find a coordinator: {}.", one.what),
+        why: "Nobody coordinates the troop, so nobody answers for it.".to_owned(),
+        since_at: one.since_at,
+        by_at: None,
+        stake: Stake::Alarm,
+        troops: vec![one.troop],
+        person: None,
+        look: Some(one.look),
+        settle: one.settle,
+    });
+    alarms.collect()
 }
 
 /// A sentence with its people and troops.
@@ -125,6 +150,7 @@ mod tests {
         let (past, ahead) = (Some(at("2040-01-10T16:00:00Z")), Some(at("2040-01-10T16:00:01Z")));
         let gates = |shut: &[GateName], ahead| Stake::Gates { shut: shut.to_vec(), ahead };
         for (stake, by_at, expected) in [
+            (Stake::Alarm, past, StakeLevel::Alarm),
             (Stake::Date, past, StakeLevel::Overdue),
             (Stake::Behind, past, StakeLevel::Overdue),
             (Stake::Date, ahead, StakeLevel::Ahead),
@@ -139,6 +165,28 @@ mod tests {
         ] {
             assert_eq!(level(&stake, by_at, now), expected, "{stake:?} {by_at:?}");
         }
+    }
+
+    #[test]
+    fn what_a_vacant_troop_has_out_is_an_alarm_before_everything_else() {
+        let troop = |number: u128| TroopId(uuid::Uuid::from_u128(number));
+        let out = |number: u128, what: &str| OutWithTroop {
+            troop: troop(number),
+            what: what.to_owned(),
+            since_at: None,
+            look: format!("/v1/units/u/goods/{number}"),
+            settle: vec![],
+        };
+        let told = alarms(vec![out(1, "38 packages"), out(2, "a kit")], |one| one == troop(1));
+        let [alarm] = &told[..] else { panic!("{told:?}") };
+        assert_eq!(
+            said(&alarm.what, "", &["0103"]),
+            "Get back what troop 0103 has out, or find a coordinator: 38 packages."
+        );
+        let now = at("2040-01-10T16:00:00Z");
+        let stake = at_stake(&alarm.stake, alarm.by_at, now);
+        assert!(stake.sentence.starts_with("Nobody answers for it"), "{}", stake.sentence);
+        assert!(rank(stake.level) < rank(StakeLevel::Overdue));
     }
 
     #[test]

@@ -62,6 +62,8 @@ pub struct AtStake {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum StakeLevel {
+    /// Something is out that nobody answers for.
+    Alarm,
     /// Its day is over.
     Overdue,
     /// A list waits: until it counts, other items may be about things long done.

@@ -87,6 +87,7 @@ const WITHOUT: &[(&str, &str)] = &[
     ("idempotency.body", "sent again to whoever was sent it"),
     ("server_idempotency.headers", "sent again to whoever was sent them"),
     ("server_idempotency.body", "sent again to whoever was sent it"),
+    ("row_decision.resolution", "What a row was taken for: ids, and words of the program."),
 ];
 
 /// Puts the canaries in. `$one` and `$two` stand for the troops, `$piotr`, `$yesenia` and `$dov` for people.
