@@ -3,11 +3,12 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 use serde_json::json;
 
 use super::kinds::ListKind;
 use super::sql::needs::{self as sql, Waiting};
+use super::watch::{old_from, usual_days};
 use crate::auth::Tx;
 use crate::auth::permission::{IntakesApply, IntakesUpload};
 use crate::common::etag::etag;
@@ -102,8 +103,7 @@ fn rows(count: u32) -> String {
 fn old(asked: &Asked, kind: &str, days: &[NaiveDate]) -> Option<Need> {
     let usual = usual_days(days)?;
     let last = *days.last()?;
-    let expected = last.checked_add_days(Days::new(usual))?;
-    let since_at = asked.calendar.end_of_day(expected);
+    let since_at = asked.calendar.start_of_day(old_from(last, usual)?);
     let called = ListKind::from_name(kind).map_or("list", ListKind::called);
     (since_at <= asked.now).then(|| Need {
         kind: NeedKind::UploadList,
@@ -121,46 +121,13 @@ fn old(asked: &Asked, kind: &str, days: &[NaiveDate]) -> Option<Need> {
 }
 
 /// `day`, `3 days`: what stands after `every`.
-fn days_between(usual: u64) -> String {
+fn days_between(usual: u32) -> String {
     if usual == 1 { "day".to_owned() } else { format!("{usual} days") }
-}
-
-/// How many days usually lie between two lists: the middle one of the last nine gaps, of two middle ones the longer. Two
-/// gaps at least, since one says nothing about what is usual.
-fn usual_days(days: &[NaiveDate]) -> Option<u64> {
-    let mut gaps: Vec<u64> = days
-        .windows(2)
-        .rev()
-        .take(9)
-        .filter_map(|pair| match pair {
-            [before, after] => u64::try_from((*after - *before).num_days()).ok(),
-            _ => None,
-        })
-        .collect();
-    gaps.sort_unstable();
-    (gaps.len() >= 2).then(|| gaps.get(gaps.len() / 2).copied())?
 }
 
 #[cfg(test)]
 mod tests {
-    use chrono::NaiveDate;
-
-    use super::{days_between, rows, usual_days};
-
-    fn days(texts: &[&str]) -> Vec<NaiveDate> {
-        texts.iter().map(|text| text.parse().unwrap()).collect()
-    }
-
-    #[test]
-    fn the_usual_gap_is_the_middle_one_of_those_there_were() {
-        assert_eq!(usual_days(&[]), None);
-        assert_eq!(usual_days(&days(&["2040-01-02", "2040-01-09"])), None, "one gap says nothing");
-        // Twice a week: gaps of 3 and 4 days, the longer of the two in the middle.
-        assert_eq!(usual_days(&days(&["2040-01-02", "2040-01-05", "2040-01-09", "2040-01-12", "2040-01-16"])), Some(4));
-        // A holiday does not change what is usual.
-        let holiday = ["2040-01-02", "2040-01-09", "2040-01-16", "2040-02-06", "2040-02-13"];
-        assert_eq!(usual_days(&days(&holiday)), Some(7));
-    }
+    use super::{days_between, rows};
 
     #[test]
     fn one_row_is_one_row() {

@@ -1,7 +1,7 @@
 //! Which kinds of list are older than they usually become, and which lists wait for somebody.
 
 use actix_web::get;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Days, NaiveDate, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -118,7 +118,9 @@ fn of_kind(kind: ListKind, rows: &[KindRow], today: NaiveDate) -> Result<Watched
         newest_listed_on: newest.map(|newest| newest.listed_on),
         days_old,
         usual_days,
-        older_than_usual: days_old.zip(usual_days).is_some_and(|(old, usual)| is_old(old, usual)),
+        older_than_usual: newest
+            .zip(usual_days)
+            .is_some_and(|(newest, usual)| old_from(newest.listed_on, usual).is_some_and(|from| today >= from)),
         waiting: waiting.collect::<Result<_, ApiError>>()?,
     })
 }
@@ -129,16 +131,16 @@ fn days_between(from: NaiveDate, to: NaiveDate) -> u32 {
 
 /// The middle one of the gaps between the days of lists; of an even number of gaps the shorter middle one. Two lists of
 /// one day are no gap.
-fn usual_days(days: &[NaiveDate]) -> Option<u32> {
+pub(super) fn usual_days(days: &[NaiveDate]) -> Option<u32> {
     let pairs = days.iter().zip(days.iter().skip(1));
     let mut gaps: Vec<u32> = pairs.map(|(one, next)| days_between(*one, *next)).filter(|gap| *gap > 0).collect();
     gaps.sort_unstable();
     gaps.get(gaps.len().checked_sub(1)? / 2).copied()
 }
 
-/// Older than one and a half times the usual: common practice, no source.
-fn is_old(days_old: u32, usual_days: u32) -> bool {
-    u64::from(days_old) * 2 > u64::from(usual_days) * 3
+/// The first day on which the newest list is older than one and a half times the usual: common practice, no source.
+pub(super) fn old_from(newest: NaiveDate, usual_days: u32) -> Option<NaiveDate> {
+    newest.checked_add_days(Days::new(u64::from(usual_days) * 3 / 2 + 1))
 }
 
 #[cfg(test)]
@@ -163,10 +165,12 @@ mod tests {
 
     #[test]
     fn a_list_is_old_after_one_and_a_half_times_the_usual_days() {
+        let newest: NaiveDate = "2026-01-05".parse().unwrap();
         for (old, usual, want) in
             [(7, 7, false), (10, 7, false), (11, 7, true), (1, 1, false), (2, 1, true), (0, 7, false)]
         {
-            assert_eq!(is_old(old, usual), want, "{old} days, usually {usual}");
+            let today = newest + Days::new(old);
+            assert_eq!(old_from(newest, usual).is_some_and(|from| today >= from), want, "{old} days, usually {usual}");
         }
     }
 }

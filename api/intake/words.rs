@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use chrono::{Months, NaiveDate};
+
 use super::changes::{
     Absence, Change, Current, PersonField, PersonRef, Preview, RowPreview, RowState, SeasonPlace, Statement, Subject,
     TroopField, TroopRef,
@@ -10,7 +12,7 @@ use super::columns::fields::ListRow;
 use super::shown::{AbsentOne, IntakeRow, IntakeRowState, RowChange, RowChangeKind};
 use super::waiting_reasons::waits_for;
 use crate::common::ids::{PersonId, TroopId};
-use crate::seasons::policy::Policy;
+use crate::seasons::policy::{Policy, Requirement, ValidityKind};
 use crate::standings::rules::EvidenceOutcome;
 
 /// The rows of a preview, and who is not on it, as people see them.
@@ -18,6 +20,7 @@ pub(super) fn shown(
     rows: &[ListRow],
     preview: &Preview,
     policy: &Policy,
+    (season_begins_on, today): (NaiveDate, NaiveDate),
     current: &Current,
 ) -> (Vec<IntakeRow>, Vec<AbsentOne>) {
     let people = current.people.iter().map(|person| {
@@ -26,6 +29,8 @@ pub(super) fn shown(
     });
     let words = Words {
         policy,
+        season_begins_on,
+        today,
         people: people.collect(),
         troops: current.troops.iter().map(|troop| (troop.troop_id, troop.number.as_str())).collect(),
         rows: rows.iter().map(|row| (row.row_number, row)).collect(),
@@ -60,6 +65,8 @@ fn placed(row: &ListRow, place: &SeasonPlace) -> String {
 
 struct Words<'a> {
     policy: &'a Policy,
+    season_begins_on: NaiveDate,
+    today: NaiveDate,
     people: HashMap<PersonId, String>,
     troops: HashMap<TroopId, &'a str>,
     rows: HashMap<u32, &'a ListRow>,
@@ -152,18 +159,35 @@ impl Words<'_> {
         let asked = self.policy.requirements.iter().find(|asked| asked.code == requirement);
         let mark = asked.and_then(|asked| asked.minimum_score);
         let below = statement.score_percent.zip(mark).filter(|(score, mark)| score < mark);
-        let sentence = match below {
-            Some((score, mark)) => format!(
-                "{title}: recorded on {} for {about}, {score} %; it closes nothing, since {score} is under {mark}.",
-                statement.observed_on
-            ),
-            None => format!("{title}: {outcome} on {} for {about}{until}{score}.", statement.observed_on),
+        let below = below.map(|(score, mark)| format!("{score} is under {mark}"));
+        let past =
+            asked.filter(|_| statement.outcome == EvidenceOutcome::Met).and_then(|asked| self.past(asked, statement));
+        let nothing = below.or(past);
+        let on = statement.observed_on;
+        let sentence = match &nothing {
+            Some(why) => format!("{title}: recorded on {on} for {about}{score}; it closes nothing, since {why}."),
+            None => format!("{title}: {outcome} on {on} for {about}{until}{score}."),
         };
         RowChange {
             requirement: Some(requirement.to_owned()),
             outcome: Some(statement.outcome),
-            closes_nothing: below.is_some(),
+            closes_nothing: nothing.is_some(),
             ..plain(RowChangeKind::Fact, sentence)
+        }
+    }
+
+    /// Why a proof counts no more, where its day says so.
+    fn past(&self, asked: &Requirement, statement: &Statement) -> Option<String> {
+        let on = statement.observed_on;
+        match asked.validity.kind {
+            ValidityKind::Season => {
+                (on < self.season_begins_on).then(|| format!("the season began on {}", self.season_begins_on))
+            }
+            ValidityKind::Months => {
+                let over_on = on.checked_add_months(Months::new(asked.validity.months.unwrap_or_default().into()))?;
+                (over_on < self.today).then(|| format!("its time was over on {over_on}"))
+            }
+            ValidityKind::UntilEvidenceDate => None,
         }
     }
 

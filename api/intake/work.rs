@@ -144,7 +144,7 @@ pub(super) async fn make(
     hold.retain(|_, resolution| *resolution != Resolution::Anew);
     hold.extend(taken.iter().map(|(row, remembered)| (*row, remembered.resolution)));
     let preview = look_with(&hold);
-    let (mut shown, absences) = shown(&rows, &preview, &policy, &current);
+    let (mut shown, absences) = shown(&rows, &preview, &policy, (season.starts_on, today), &current);
     for row in &mut shown {
         if let Some(remembered) = taken.get(&row.row_number) {
             let RememberedDecision { decided_on, listed_on, .. } = remembered.from;

@@ -275,3 +275,18 @@ fn who_did_it_is_a_person_whom_one_can_find() {
         assert_eq!(found.at("/items/0/person_id"), json!(person(&fixture::CLARA)));
     });
 }
+
+#[test]
+fn a_preview_says_of_a_form_from_before_the_season_that_it_closes_nothing() {
+    scenario(async |world| {
+        let list = "Troop,Received on\n0101,2039-08-30\n0102,2039-09-14\n";
+        let listed = crate::intake::read(&world.manager, "bank_details", "2040-01-09", list).await;
+        let rows = crate::intake::rows(&world.manager, &listed).await;
+        let said = |row: usize| {
+            (rows[row]["changes"][0]["sentence"].clone(), rows[row]["changes"][0]["closes_nothing"].clone())
+        };
+        let old = "Bank details form: recorded on 2039-08-30 for troop 0101; it closes nothing, since the season began on 2039-09-01.";
+        assert_eq!(said(0), (json!(old), json!(true)));
+        assert_eq!(said(1), (json!("Bank details form: met on 2039-09-14 for troop 0102."), json!(false)));
+    });
+}

@@ -238,14 +238,14 @@ fn a_kind_of_list_that_has_not_come_for_longer_than_usual_is_asked_for() {
             };
             apply(&world.manager, &chosen).await.expect(200);
         }
-        // Gaps of three and four days; of two middle ones the longer: the next is expected by the end of the 13th.
+        // Gaps of three and four days: usually three, and one and a half times that is over when the 14th begins.
         world.set_clock("2040-01-14T05:59:58Z".parse().expect("an instant")).await;
         assert!(!queue(&world.manager).await.iter().any(|item| item["kind"] == "upload_list"));
         world.set_clock("2040-01-14T06:00:01Z".parse().expect("an instant")).await;
         let items = queue(&world.manager).await;
         let old = one(&items, "upload_list");
         assert_eq!(old["what"], "Fetch the newest bank details list and upload it.");
-        assert_eq!(old["why"], "The last one speaks for 2040-01-09; such a list usually comes every 4 days.");
+        assert_eq!(old["why"], "The last one speaks for 2040-01-09; such a list usually comes every 3 days.");
         assert_eq!(old["since_at"], "2040-01-14T06:00:00Z");
         let mut path = old["settle"][0]["path"].as_str().expect("a path").to_owned();
         path.push_str("&file_name=bank.csv&listed_on=2040-01-13");

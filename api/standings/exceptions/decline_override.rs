@@ -2,18 +2,15 @@
 
 use actix_web::post;
 
+use super::end_override::take_back;
 use super::find_override::OverridePath;
-use super::override_gate::{GateOverride, about, course, touched};
+use super::override_gate::GateOverride;
 use super::rules;
 use crate::auth::Permit;
 use crate::auth::permission::{OverridesApprove, Permission as _};
-use crate::change;
 use crate::common::answer::Answer;
 use crate::common::body::Path;
-use crate::common::ids::SeasonId;
 use crate::error::{ApiError, Problems};
-use crate::seasons;
-use crate::standings::sql::exceptions;
 
 /// Refuse an override that waits for a second person: it never comes into force.
 #[utoipa::path(tag = "standings", params(OverridePath), extensions(("x-permission" = json!(OverridesApprove::NAME))), responses((status = 200, description = "The override, refused.", body = GateOverride), Problems))]
@@ -22,19 +19,5 @@ pub async fn decline_override(
     permit: Permit<OverridesApprove>,
     path: Path<OverridePath>,
 ) -> Result<Answer<GateOverride>, ApiError> {
-    let (mut tx, unit) = (permit.tx()?, permit.unit()?);
-    let mut row = exceptions::lock_override(&mut tx, &permit, path.override_id).await?;
-    tx.replay().await?;
-    let season = seasons::guard_open(&mut tx, unit, SeasonId(row.season_id)).await?;
-    let touched = touched(&row);
-    change::hold(&mut tx, unit, &touched).await?;
-    let calendar = seasons::calendar_of(&mut tx, unit, &season).await?;
-    rules::may_decline(rules::state(course(&row), &calendar, tx.now()))?;
-    let log_seq = tx.seq().await?;
-    row.revoked_at = Some(tx.logged_at());
-    exceptions::stamp_override(&mut tx, &permit, &row, log_seq).await?;
-    change::refresh(&mut tx, unit, &touched).await?;
-    about(&mut tx, &row);
-    let at = tx.logged_at();
-    tx.commit_with(Answer::new(&GateOverride::new(row, &calendar, at)?)?).await
+    take_back(&permit, &path, rules::may_decline).await
 }

@@ -2,18 +2,15 @@
 
 use actix_web::post;
 
+use super::end_waiver::take_back;
 use super::find_waiver::WaiverPath;
 use super::rules;
-use super::waive_requirement::{Waiver, about, course, touched};
+use super::waive_requirement::Waiver;
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, WaiversApprove};
-use crate::change;
 use crate::common::answer::Answer;
 use crate::common::body::Path;
-use crate::common::ids::SeasonId;
 use crate::error::{ApiError, Problems};
-use crate::seasons;
-use crate::standings::sql::exceptions;
 
 /// Refuse a waiver that waits for a second person: it never comes into force.
 #[utoipa::path(tag = "standings", params(WaiverPath), extensions(("x-permission" = json!(WaiversApprove::NAME))), responses((status = 200, description = "The waiver, refused.", body = Waiver), Problems))]
@@ -22,19 +19,5 @@ pub async fn decline_waiver(
     permit: Permit<WaiversApprove>,
     path: Path<WaiverPath>,
 ) -> Result<Answer<Waiver>, ApiError> {
-    let (mut tx, unit) = (permit.tx()?, permit.unit()?);
-    let mut row = exceptions::lock_waiver(&mut tx, &permit, path.waiver_id).await?;
-    tx.replay().await?;
-    let season = seasons::guard_open(&mut tx, unit, SeasonId(row.season_id)).await?;
-    let touched = touched(&row);
-    change::hold(&mut tx, unit, &touched).await?;
-    let calendar = seasons::calendar_of(&mut tx, unit, &season).await?;
-    rules::may_decline(rules::state(course(&row), &calendar, tx.now()))?;
-    let log_seq = tx.seq().await?;
-    row.revoked_at = Some(tx.logged_at());
-    exceptions::stamp_waiver(&mut tx, &permit, &row, log_seq).await?;
-    change::refresh(&mut tx, unit, &touched).await?;
-    about(&mut tx, &row);
-    let at = tx.logged_at();
-    tx.commit_with(Answer::new(&Waiver::new(row, &calendar, at))?).await
+    take_back(&permit, &path, rules::may_decline).await
 }
