@@ -197,12 +197,12 @@ fn dates_of_a_met_screening_are_for_those_who_may_read_screenings_and_for_onesel
 fn a_seasons_dates_are_one_request_and_all_of_them_or_none() {
     scenario(async |world| {
         let path = format!("/seasons/{}/milestones", fixture::SEASON);
-        let dates = async || {
+        let days = async || {
             let items = world.manager.get(&path).await.expect(200).at("/items");
             let of = |one: &Value| (one["code"].as_str().unwrap_or_default().to_owned(), one["on_day"].clone());
             items.as_array().expect("items").iter().map(of).collect::<std::collections::BTreeMap<_, _>>()
         };
-        let before = dates().await;
+        let before = days().await;
         assert_eq!(before["close_out_due"], Value::Null);
         let dated = json!({"milestones": [
             {"code": "close_out_due", "on_day": "2040-03-24", "at_local_time": "18:00"},
@@ -229,7 +229,7 @@ fn a_seasons_dates_are_one_request_and_all_of_them_or_none() {
             ("/milestones/5/on_day", "far_from_season"),
         ];
         assert_eq!(told, expected.map(|(place, code)| (json!(place), json!(code))));
-        assert_eq!(dates().await, before, "none of them was dated");
+        assert_eq!(days().await, before, "none of them was dated");
         // Both ends of what must stay in order move together.
         let moved = json!({"milestones": [
             {"code": "opening_orders_due", "on_day": "2040-02-20", "etag": "\"v1\""},
