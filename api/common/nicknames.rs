@@ -133,6 +133,12 @@ const GROUPS: &[&[&str]] = &[
     &["zachary", "zach", "zack", "zac"],
 ];
 
+/// The places of the groups that a folded first name stands in: two names that share one are short for one another.
+#[must_use]
+pub fn groups_of(name: &str) -> Vec<usize> {
+    GROUPS.iter().enumerate().filter(|(_, group)| group.contains(&name)).map(|(place, _)| place).collect()
+}
+
 /// True when the two folded first names are one, or stand in one group.
 #[must_use]
 pub fn same_or_short(one: &str, other: &str) -> bool {

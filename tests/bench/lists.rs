@@ -3,6 +3,8 @@
 use std::fmt::Write as _;
 use std::time::{Duration, Instant};
 
+use serde_json::json;
+
 use super::SIZE;
 use super::database::Database;
 use super::proc;
@@ -103,8 +105,9 @@ pub async fn previewed(program: &Program, database: &Database, tokens: &Tokens) 
     let mut most = before;
     loop {
         most = most.max(proc::memory_kib(program.pid()));
+        let answer = program.ask_if_free(ask.as_bytes()).await;
         let seen: serde_json::Value =
-            serde_json::from_slice(&program.ask(ask.as_bytes(), 200).await).expect("the list");
+            answer.map(|body| serde_json::from_slice(&body).expect("the list")).unwrap_or(json!({"state": "reading"}));
         if seen["state"] != "reading" {
             assert_eq!(seen["state"], "ready", "{}", seen["fault"]);
             let counts = seen["counts"].to_string();

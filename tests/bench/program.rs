@@ -101,6 +101,15 @@ impl Program {
         body
     }
 
+    /// Asks once; none where the answer is another one, such as that of a program that is busy.
+    pub async fn ask_if_free(&self, request: &[u8]) -> Option<Vec<u8>> {
+        use tokio::io::AsyncWriteExt as _;
+        let mut stream = TcpStream::connect(&self.address).await.ok()?;
+        stream.write_all(request).await.ok()?;
+        let (status, body) = load::answer(&mut stream, &mut Vec::new()).await;
+        (status == 200).then_some(body)
+    }
+
     /// Stops it and waits for its end.
     pub async fn stop(mut self) {
         let _ = Command::new("kill").arg("-TERM").arg(self.pid().to_string()).status();

@@ -1,6 +1,6 @@
 //! One row against everybody known: the first rule that speaks decides.
 
-use super::likeness::{CLEAR_BY, Lines, first_names_agree, first_names_near, name_likeness, percent};
+use super::likeness::{CLEAR_BY, Folded, Lines, first_names_agree, first_names_near, name_likeness, percent};
 use super::people::{Known, Listed, People};
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode};
 use crate::common::fold;
@@ -91,10 +91,12 @@ fn by_name(row: &Listed, people: &People<'_>, lines: Lines) -> Decision {
             ),
         );
     }
-    let troop = row.troop.and_then(|troop| people.by_troop.get(&troop)).map_or(NOBODY, Vec::as_slice);
+    let own = Folded::new(row.name());
+    let troop = row.troop.and_then(|troop| people.by_troop.get(&troop));
     let mut in_troop: Vec<(f64, &Known)> = troop
-        .iter()
-        .map(|known| (name_likeness(row.name(), known.name()), *known))
+        .into_iter()
+        .flatten()
+        .filter_map(|(known, name)| Some((own.likeness_from(name, lines.review)?, *known)))
         .filter(|(score, _)| *score >= lines.review)
         .collect();
     in_troop.sort_by(|one, other| other.0.total_cmp(&one.0).then_with(|| one.1.person_id.cmp(&other.1.person_id)));

@@ -1,9 +1,10 @@
 //! Who is known and who is listed, in the forms in which they are compared.
 
-use super::likeness::first_names_agree;
+use super::likeness::{Folded, first_names_agree};
 use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use std::collections::HashMap;
+use std::rc::Rc;
 
 /// Somebody the unit knows, as far as matching needs.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -80,7 +81,7 @@ impl Listed {
 pub struct People<'a> {
     pub(super) by_number: HashMap<String, Vec<&'a Known>>,
     pub(super) by_email: HashMap<String, Vec<&'a Known>>,
-    pub(super) by_troop: HashMap<TroopId, Vec<&'a Known>>,
+    pub(super) by_troop: HashMap<TroopId, Vec<(&'a Known, Rc<Folded>)>>,
     /// By family name, and by first name too, since lists have the two swapped.
     pub(super) by_one_name: HashMap<String, Vec<&'a Known>>,
 }
@@ -102,8 +103,9 @@ impl<'a> People<'a> {
             for email in one.emails.iter().filter_map(|address| fold::email(address)) {
                 people.by_email.entry(email).or_default().push(one);
             }
+            let folded = Rc::new(Folded::new(one.name()));
             for troop in &one.troops {
-                people.by_troop.entry(*troop).or_default().push(one);
+                people.by_troop.entry(*troop).or_default().push((one, Rc::clone(&folded)));
             }
             let (first, last) = (fold::key(&one.first_name), fold::key(&one.last_name));
             if first != last {
