@@ -72,7 +72,7 @@ impl Part {
         let (joined, key) = (words.concat(), words.join(" "));
         let first_word = words.into_iter().next();
         let nicknames = first_word.as_deref().map(nicknames::groups_of).unwrap_or_default();
-        Self { joined, key, first_word, nicknames }
+        Self { first_word, nicknames, joined, key }
     }
 }
 
