@@ -26,6 +26,7 @@ mod list_rows;
 mod make_changes;
 mod mask;
 pub mod matching;
+mod material;
 mod needs;
 mod next_step;
 mod one_person;

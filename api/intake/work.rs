@@ -6,8 +6,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use chrono::{NaiveDate, TimeDelta};
 
 use super::changes::{
-    Current, CurrentFact, CurrentPerson, CurrentTroop, PersonRef, Preview, ReadList, Resolution, SeasonPlace,
-    Statement, Subject, World, look,
+    Current, CurrentFact, CurrentPerson, CurrentTroop, PersonRef, Preview, Resolution, SeasonPlace, Statement, Subject,
 };
 use super::columns::fields::read_rows;
 use super::columns::memory::ColumnMemory;
@@ -15,12 +14,12 @@ use super::columns::plan::{ColumnChoices, ColumnPlan, plan_remembering};
 use super::counts::{Counts, counted};
 use super::kinds::ListKind;
 use super::matching::Known;
+use super::material::Material;
 use super::parse::{FaultCode, ParseFault, ParsedTable, parse_in_child};
-use super::remembered::{Identity, RememberedDecision, taken_over, to_keep};
+use super::remembered::Identity;
 use super::shown::{AbsentOne, IntakeRow};
 use super::sql::rows::{self, NewPreview, RowRecord};
 use super::sql::{self, IntakeRecord, LockedIntake, decisions, lists};
-use super::words::shown;
 use crate::auth::{System, Tx};
 use crate::common::ids::{IntakeId, PersonId, SeasonId, TroopId, UnitId};
 use crate::error::ApiError;
@@ -125,34 +124,24 @@ pub(super) async fn make(
     let (rows, problems) = if readable { read_rows(table, &columns) } else { (Vec::new(), Vec::new()) };
     let current = current(tx, unit, season.season_id).await?;
     let today = tx.now().with_timezone(&season.zone).date_naive();
-    let complete = intake.complete && readable; // while no row can be read, everybody would be missing
-    let world = World { policy: &policy, today, current: &current };
-    let look_with = |resolutions: &BTreeMap<u32, Resolution>| {
-        let (listed_on, outdated) = (intake.listed_on, intake.superseded_by.is_some());
-        let (rows, problems) = (rows.as_slice(), problems.as_slice());
-        look(&ReadList { kind, listed_on, rows, problems, resolutions, complete, outdated }, &world)
-    };
     let remembered = if rows.is_empty() { HashMap::new() } else { decisions::of_kind(tx, unit, kind).await? };
-    let (mut taken, mut to_remember) = (BTreeMap::new(), BTreeMap::new());
-    if !remembered.is_empty() || !resolutions.is_empty() {
-        let undecided = look_with(&BTreeMap::new());
-        let seen = (kind, rows.as_slice(), undecided.rows.as_slice());
-        taken = taken_over(seen, resolutions, &remembered, &current);
-        to_remember = to_keep(seen, resolutions);
-    }
-    let mut hold = resolutions.clone();
-    hold.retain(|_, resolution| *resolution != Resolution::Anew);
-    hold.extend(taken.iter().map(|(row, remembered)| (*row, remembered.resolution)));
-    let preview = look_with(&hold);
-    let (mut shown, absences) = shown(&rows, &preview, &policy, (season.starts_on, today), &current);
-    for row in &mut shown {
-        if let Some(remembered) = taken.get(&row.row_number) {
-            let RememberedDecision { decided_on, listed_on, .. } = remembered.from;
-            row.reason = Some(format!("as decided on {decided_on} for the list of {listed_on}"));
-            row.remembered = Some(remembered.from.clone());
-        }
-    }
-    Ok(Made { columns, preview, shown, absences, resolutions: resolutions.clone(), to_remember, policy })
+    let material = Material {
+        kind,
+        listed_on: intake.listed_on,
+        outdated: intake.superseded_by.is_some(),
+        complete: intake.complete && readable, // while no row can be read, everybody would be missing
+        season_begins_on: season.starts_on,
+        today,
+        columns,
+        rows,
+        problems,
+        policy,
+        current,
+        remembered,
+        resolutions: resolutions.clone(),
+    };
+    // A long list against a large unit takes seconds, in which nobody else's request may wait.
+    tokio::task::spawn_blocking(move || material.compared()).await.map_err(|error| ApiError::internal(&error))
 }
 
 impl Made {
