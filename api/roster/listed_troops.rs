@@ -6,7 +6,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::rules::number_key;
-use super::sql::listed_troops::{self, TroopWords};
+use super::sql::listed_troops;
+use super::sql::troops::{self, Place, TroopRow};
 use crate::auth::permission::IntakesApply;
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{SeasonId, TroopId};
@@ -60,9 +61,21 @@ pub async fn make_troop_known(
 ) -> Result<TroopId, ApiError> {
     let log_seq = tx.seq().await?;
     let troop = TroopId::new();
-    let (number, name) = (new.number.trim(), new.name.trim());
-    let words = TroopWords { number, number_key: &number_key(number), name };
-    listed_troops::insert(tx, by, troop, &words, log_seq).await?;
+    let row = TroopRow {
+        troop_id: troop.0,
+        number: new.number.trim().to_owned(),
+        name: new.name.trim().to_owned(),
+        kind: "troop".to_owned(),
+        meeting_place: None,
+        version: 1,
+        age_band: None,
+        selling_youths: None,
+        first_season: None,
+        ended_at: None,
+        merged_into: None,
+        split_from: None,
+    };
+    troops::insert(tx, by, &row, &number_key(&row.number), log_seq).await?;
     place_troop(tx, by, season, troop, &new.place).await?;
     Ok(troop)
 }
@@ -79,7 +92,9 @@ pub async fn place_troop(
     place: &ListedPlace,
 ) -> Result<(), ApiError> {
     let log_seq = tx.seq().await?;
-    listed_troops::insert_place(tx, by, (season, troop), place, log_seq).await?;
+    let ListedPlace { age_band, selling_youths, first_season } = place;
+    let place = Place { age_band, selling_youths: *selling_youths, first_season: *first_season };
+    troops::keep_place(tx, by, season, troop, place, log_seq).await?;
     tx.about("troop", troop);
     Ok(())
 }

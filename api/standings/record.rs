@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::rules::{DecisionKind, EvidenceOutcome, EvidenceSource};
-use super::sql::record::{self, End, Stamp};
+use super::sql::record::{self, Stamp};
 use crate::auth::permission::Permission;
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{AssignmentId, DecisionId, EvidenceId, IntakeId, PersonId, SeasonId, TroopId};
@@ -84,7 +84,7 @@ pub async fn record_evidence<P: Permission>(
     for fact in facts {
         let asked = policy.requirements.iter().find(|asked| asked.code == fact.requirement);
         let screening = asked.is_some_and(|asked| asked.kind == RequirementKind::Screening);
-        let told = (fact, end(asked, fact));
+        let told = (fact, restates(asked, fact));
         ids.push(if screening {
             record::screening(tx, by, place, told, &stamp).await?
         } else {
@@ -94,17 +94,15 @@ pub async fn record_evidence<P: Permission>(
     Ok(ids)
 }
 
-/// What a fact says of how long its requirement holds, where the policy lets the proof say so.
+/// Whether a fact says anew how long its requirement holds, where the policy lets the proof say so.
 ///
 /// Who looks again and names a day has the last word on it, sooner or later than the one before: head office's lists and the
-/// manager. A list without such a column says that it holds, and not until when.
-fn end(asked: Option<&Requirement>, fact: &NewEvidence) -> End {
-    let by_day = asked.is_some_and(|asked| asked.validity.kind == ValidityKind::UntilEvidenceDate);
-    match (fact.outcome, fact.source, fact.valid_until_on) {
-        (EvidenceOutcome::Met, EvidenceSource::List | EvidenceSource::Manager, Some(_)) if by_day => End::Restated,
-        (EvidenceOutcome::Met, EvidenceSource::List, None) if by_day => End::Kept,
-        _ => End::Own,
-    }
+/// manager.
+fn restates(asked: Option<&Requirement>, fact: &NewEvidence) -> bool {
+    asked.is_some_and(|asked| asked.validity.kind == ValidityKind::UntilEvidenceDate)
+        && fact.outcome == EvidenceOutcome::Met
+        && matches!(fact.source, EvidenceSource::List | EvidenceSource::Manager)
+        && fact.valid_until_on.is_some()
 }
 
 /// Takes back what a list said: from now on its facts count no longer, while an answer as of an earlier instant still

@@ -1,67 +1,11 @@
-//! Every query by which a posted list makes, places and describes troops, and by which that is undone.
+//! Every query by which a posted list describes troops, and by which what it made is undone.
 
 use uuid::Uuid;
 
 use crate::auth::permission::IntakesApply;
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{SeasonId, TroopId};
-use crate::error::{ApiError, Code, OnConstraint as _};
-use crate::roster::listed_troops::ListedPlace;
-
-/// What a new troop is called.
-pub(in crate::roster) struct TroopWords<'a> {
-    pub number: &'a str,
-    pub number_key: &'a str,
-    pub name: &'a str,
-}
-
-pub(in crate::roster) async fn insert(
-    tx: &mut Tx,
-    by: &Permit<IntakesApply>,
-    troop: TroopId,
-    words: &TroopWords<'_>,
-    log_seq: i64,
-) -> Result<(), ApiError> {
-    sqlx::query!(
-        "insert into troop (unit_id, troop_id, number, number_key, name, kind, version, log_seq)
-         values ($1, $2, $3, $4, $5, 'troop', 1, $6)",
-        by.unit()?.0,
-        troop.0,
-        words.number,
-        words.number_key,
-        words.name,
-        log_seq
-    )
-    .execute(tx.db())
-    .await
-    .on_constraint("troop_number_unique", Code::NumberTaken)?;
-    Ok(())
-}
-
-pub(in crate::roster) async fn insert_place(
-    tx: &mut Tx,
-    by: &Permit<IntakesApply>,
-    (season, troop): (SeasonId, TroopId),
-    place: &ListedPlace,
-    log_seq: i64,
-) -> Result<(), ApiError> {
-    let began_at = tx.logged_at();
-    sqlx::query!(
-        "insert into troop_season (unit_id, troop_id, season_id, age_band, selling_youths, first_season, log_seq, began_at)
-         values ($1, $2, $3, $4, $5, $6, $7, $8)",
-        by.unit()?.0,
-        troop.0,
-        season.0,
-        place.age_band,
-        place.selling_youths,
-        place.first_season,
-        log_seq,
-        began_at
-    )
-    .execute(tx.db())
-    .await?;
-    Ok(())
-}
+use crate::error::{ApiError, Code};
 
 /// Writes one thing about a troop, `first_season` as yes or no; where `still` is given, only while the troop is described
 /// so. The version moves with whatever is written, since it is one for all of a troop's fields.

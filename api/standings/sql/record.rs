@@ -49,23 +49,12 @@ pub(in super::super) struct Stamp {
     pub seq: i64,
 }
 
-/// What a fact says of how long the requirement holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(in super::super) enum End {
-    /// Nothing that concerns other facts.
-    Own,
-    /// A list that has no day for it: the day that is known stays.
-    Kept,
-    /// Another day: what was said before counts no longer.
-    Restated,
-}
-
 /// Adds one fact.
 pub(in super::super) async fn evidence<P: Permission>(
     tx: &mut Tx,
     _by: &Permit<P>,
     (unit, season): (UnitId, SeasonId),
-    (new, end): (&NewEvidence, End),
+    (new, restates): (&NewEvidence, bool),
     stamp: &Stamp,
 ) -> Result<EvidenceId, ApiError> {
     let id = EvidenceId::new();
@@ -73,14 +62,7 @@ pub(in super::super) async fn evidence<P: Permission>(
     sqlx::query!(
         "insert into evidence (unit_id, evidence_id, season_id, requirement, person_id, troop_id, outcome, observed_on,
              valid_until_on, score_percent, source, intake_id, intake_row, note, recorded_at, recorded_by, log_seq, restates)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, coalesce($9, case when $18 then (
-             select e.valid_until_on from evidence e
-             where e.unit_id = $1 and e.season_id = $3 and e.requirement = $4 and e.person_id is not distinct from $5
-               and e.troop_id is not distinct from $6 and e.outcome = 'met' and e.observed_on <= $8 and e.valid_until_on >= $8
-               and not exists (select from withdrawn_list w where w.unit_id = $1 and w.intake_id = e.intake_id)
-               and not exists (select from withdrawn_fact w where w.unit_id = $1 and w.evidence_id = e.evidence_id)
-             order by e.observed_on desc, e.log_seq desc limit 1) end),
-             $10, $11, $12, $13, $14, $15, $16, $17, $19)",
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)",
         unit.0,
         id.0,
         season.0,
@@ -98,8 +80,7 @@ pub(in super::super) async fn evidence<P: Permission>(
         stamp.at,
         stamp.by,
         stamp.seq,
-        end == End::Kept,
-        end == End::Restated
+        restates
     )
     .execute(tx.db())
     .await?;
@@ -111,7 +92,7 @@ pub(in super::super) async fn screening<P: Permission>(
     tx: &mut Tx,
     _by: &Permit<P>,
     (unit, season): (UnitId, SeasonId),
-    (new, end): (&NewEvidence, End),
+    (new, restates): (&NewEvidence, bool),
     stamp: &Stamp,
 ) -> Result<EvidenceId, ApiError> {
     let id = EvidenceId::new();
@@ -121,14 +102,7 @@ pub(in super::super) async fn screening<P: Permission>(
     sqlx::query!(
         "insert into screening_evidence (unit_id, evidence_id, season_id, requirement, person_id, outcome, observed_on,
              valid_until_on, source, intake_id, intake_row, recorded_at, recorded_by, log_seq, restates)
-         values ($1, $2, $3, $4, $5, $6, $7, coalesce($8, case when $15 then (
-             select e.valid_until_on from screening_evidence e
-             where e.unit_id = $1 and e.season_id = $3 and e.requirement = $4 and e.person_id = $5
-               and e.outcome = 'met' and e.observed_on <= $7 and e.valid_until_on >= $7
-               and not exists (select from withdrawn_list w where w.unit_id = $1 and w.intake_id = e.intake_id)
-               and not exists (select from withdrawn_fact w where w.unit_id = $1 and w.evidence_id = e.evidence_id)
-             order by e.observed_on desc, e.log_seq desc limit 1) end),
-             $9, $10, $11, $12, $13, $14, $16)",
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
         unit.0,
         id.0,
         season.0,
@@ -143,8 +117,7 @@ pub(in super::super) async fn screening<P: Permission>(
         stamp.at,
         stamp.by,
         stamp.seq,
-        end == End::Kept,
-        end == End::Restated
+        restates
     )
     .execute(tx.db())
     .await?;
