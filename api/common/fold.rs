@@ -9,6 +9,9 @@ use unicode_normalization::char::is_combining_mark;
 /// The text in lower case, without accents, with one kind of apostrophe and one kind of dash.
 #[must_use]
 pub fn fold(text: &str) -> String {
+    if text.is_ascii() {
+        return text.to_ascii_lowercase().replace('`', "'");
+    }
     let mapped = text.chars().map(|sign| match sign {
         '\u{2019}' | '\u{2018}' | '\u{02BC}' | '\u{02BB}' | '\u{00B4}' | '\u{0060}' | '\u{2032}' | '\u{FF07}' => '\'',
         '\u{2010}'..='\u{2015}' | '\u{2212}' | '\u{FE63}' | '\u{FF0D}' => '-',

@@ -1,5 +1,8 @@
 //! First names that are used for one another. From memory and common knowledge, no source; both sides are folded.
 
+use std::collections::HashMap;
+use std::sync::LazyLock;
+
 /// Names of one group may stand for each other. A short form may be in several groups.
 const GROUPS: &[&[&str]] = &[
     &["alexander", "alex", "al", "sandy", "xander", "alec", "sasha"],
@@ -133,14 +136,25 @@ const GROUPS: &[&[&str]] = &[
     &["zachary", "zach", "zack", "zac"],
 ];
 
+/// The groups of each name.
+static GROUPS_OF: LazyLock<HashMap<&str, Vec<usize>>> = LazyLock::new(|| {
+    let mut groups_of: HashMap<&str, Vec<usize>> = HashMap::new();
+    for (place, name) in
+        GROUPS.iter().enumerate().flat_map(|(place, group)| group.iter().map(move |name| (place, name)))
+    {
+        groups_of.entry(name).or_default().push(place);
+    }
+    groups_of
+});
+
 /// The places of the groups that a folded first name stands in: two names that share one are short for one another.
 #[must_use]
-pub fn groups_of(name: &str) -> Vec<usize> {
-    GROUPS.iter().enumerate().filter(|(_, group)| group.contains(&name)).map(|(place, _)| place).collect()
+pub fn groups_of(name: &str) -> &'static [usize] {
+    GROUPS_OF.get(name).map_or(&[], Vec::as_slice)
 }
 
 /// True when the two folded first names are one, or stand in one group.
 #[must_use]
 pub fn same_or_short(one: &str, other: &str) -> bool {
-    one == other || GROUPS.iter().any(|group| group.contains(&one) && group.contains(&other))
+    one == other || groups_of(one).iter().any(|group| groups_of(other).contains(group))
 }

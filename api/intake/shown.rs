@@ -183,8 +183,8 @@ pub struct IntakeRow {
     /// Why, as a sentence; null where nothing had to be matched.
     #[schema(required = true, max_length = 600)]
     pub reason: Option<String>,
-    /// Other rows that speak of the same person.
-    #[schema(max_items = 20_000)]
+    /// Other rows that speak of the same person: the first twenty of them.
+    #[schema(max_items = 20)]
     pub also_on_rows: Vec<u32>,
     /// What applying the row changes, after the rows above it.
     #[schema(max_items = 200)]

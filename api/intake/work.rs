@@ -155,14 +155,8 @@ impl Made {
         choices: &ColumnChoices,
     ) -> Result<i64, ApiError> {
         let readable = self.columns.missing.is_empty() && self.columns.undecided_dates.is_empty();
-        let rows: Vec<(i32, Option<Resolution>, IntakeRow)> = self
-            .shown
-            .iter()
-            .map(|row| {
-                let number = i32::try_from(row.row_number).unwrap_or(i32::MAX);
-                (number, self.resolutions.get(&row.row_number).copied(), row.clone())
-            })
-            .collect();
+        let rows: Vec<(&IntakeRow, Option<Resolution>)> =
+            self.shown.iter().map(|row| (row, self.resolutions.get(&row.row_number).copied())).collect();
         let new = NewPreview {
             state: if readable { "ready" } else { "needs_columns" },
             fault: None,

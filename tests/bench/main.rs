@@ -144,12 +144,14 @@ async fn measure() {
     program.stop().await;
     println!("\n{conditions}; {CLIENTS} clients, {rounds} rounds of {seconds} s each, program and pgbench in turns.");
     println!("PostgreSQL {}; fsync {}; data on {}.", database.version, database.fsync, database.disk);
-    report(&turns, &scripts);
-    let w1 = median(turns[0].iter().map(|(ours, _)| ours.per_second));
-    println!(
-        "W1 over pgbench's one bare statement (no session, no row security): {:.2}",
-        w1 / median(bare.into_iter())
-    );
+    if rounds > 0 {
+        report(&turns, &scripts);
+        let w1 = median(turns[0].iter().map(|(ours, _)| ours.per_second));
+        println!(
+            "W1 over pgbench's one bare statement (no session, no row security): {:.2}",
+            w1 / median(bare.into_iter())
+        );
+    }
     println!("Start to first answered /readyz, migrated database: {start} ms (median of 5).");
     println!(
         "A list of 20,000 rows against 20,000 people: previewed in {:.2} s, memory +{:.0} MiB at most; {}",

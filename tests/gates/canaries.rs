@@ -133,7 +133,7 @@ const SEEDS: &[&str] = &[
     "insert into regrouping (unit_id, regrouping_id, season_id, kind, from_troop_id, to_troop_id, reason, selling_youths, regrouped_at,
                              regrouped_by, log_seq)
      values ($unit, gen_random_uuid(), $season, 'split', $one, $two, 'canary regrouping', 1, '2039-10-01', 'system', 0)",
-    "update intake_row set preview = jsonb_set(preview, '{name}', '\"Canary list row\"') where unit_id = $unit",
+    "update intake_row set preview = jsonb_set(preview::jsonb, '{name}', '\"Canary list row\"')::json where unit_id = $unit",
     "insert into frozen_name (unit_id, document_id, person_id, name)
      select unit_id, document_id, $piotr, 'Canary returned' from frozen_document where unit_id = $unit",
     "insert into return_sending (unit_id, sending_id, document_id, sent_at, sent_to, way, noted_at, noted_by, answer, answer_reason, answered_at,

@@ -5,6 +5,7 @@
 
 use super::super::kinds::{ListColumn, ListKind};
 use crate::common::fold;
+use rapidfuzz::distance::jaro_winkler;
 
 /// How surely a heading names a column.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -30,7 +31,7 @@ pub fn recognise(heading: &str, kind: ListKind) -> Option<(ListColumn, Sureness)
         return Some((column, Sureness::Exact));
     }
     let spelled = known()
-        .map(|(column, name)| (column, strsim::jaro_winkler(&key, name)))
+        .map(|(column, name)| (column, jaro_winkler::similarity(key.chars(), name.chars())))
         .filter(|(_, score)| *score >= NEAR_SPELLING && key.len() > 4)
         .max_by(|one, other| one.1.total_cmp(&other.1));
     if let Some((column, _)) = spelled {

@@ -1,6 +1,7 @@
 //! One row against everybody known: the first rule that speaks decides.
 
-use super::likeness::{CLEAR_BY, Folded, Lines, first_names_agree, first_names_near, name_likeness, percent};
+use super::likeness::{CLEAR_BY, Lines, first_names_near, name_likeness, percent};
+use super::name::{Sought, first_names_agree};
 use super::people::{Known, Listed, People};
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode};
 use crate::common::fold;
@@ -91,7 +92,7 @@ fn by_name(row: &Listed, people: &People<'_>, lines: Lines) -> Decision {
             ),
         );
     }
-    let own = Folded::new(row.name());
+    let own = Sought::new(row.name());
     let troop = row.troop.and_then(|troop| people.by_troop.get(&troop));
     let mut in_troop: Vec<(f64, &Known)> = troop
         .into_iter()
@@ -132,7 +133,7 @@ fn by_name(row: &Listed, people: &People<'_>, lines: Lines) -> Decision {
             format!("name and troop are {}'s, and nobody else is near", one.full_name()),
         );
     }
-    let mut elsewhere = people.of_this_name(row);
+    let mut elsewhere = people.of_this_name(&own);
     elsewhere.retain(|known| !numbers_conflict(row, known));
     match elsewhere.first() {
         Some(one) => {

@@ -1,6 +1,6 @@
 //! How alike two names are: Jaro-Winkler over folded words, with nicknames and swapped columns counted as the same.
 
-use super::nicknames;
+use super::name::{Folded, Sought, first_names_agree, text_likeness};
 use crate::common::fold;
 
 /// The two lines between which a person decides. Both come from the season's policy.
@@ -31,113 +31,18 @@ impl Lines {
     }
 }
 
-/// True when the two first names are the same, short for one another, or agree in their first word (`Mary Ann`, `Mary`).
-#[must_use]
-pub fn first_names_agree(one: &str, other: &str) -> bool {
-    agree(&Part::new(one), &Part::new(other))
-}
-
 /// The likeness of two names from 0 to 1, each given as first and last; 0 when one of them has no letter at all.
 ///
 /// A nickname counts as the name; first and last may be swapped, as they are when a list has its columns mixed up.
 #[must_use]
 pub fn name_likeness(one: (&str, &str), other: (&str, &str)) -> f64 {
-    Folded::new(one).likeness_from(&Folded::new(other), 0.0).unwrap_or(0.0)
-}
-
-/// A name as it is compared, folded once and held against many.
-#[derive(Debug)]
-pub(super) struct Folded {
-    first: Part,
-    last: Part,
-    /// How many of each letter it has; whatever is no letter from a to z counts together.
-    letters: [u8; 27],
-    length: usize,
-}
-
-/// One of the two names in a name.
-#[derive(Debug)]
-struct Part {
-    first_word: Option<String>,
-    /// The groups of names that are short for one another in which the first word stands.
-    nicknames: Vec<usize>,
-    /// Its words without what parts them.
-    joined: String,
-    key: String,
-}
-
-impl Part {
-    fn new(text: &str) -> Self {
-        let words = fold::words(text);
-        let (joined, key) = (words.concat(), words.join(" "));
-        let first_word = words.into_iter().next();
-        let nicknames = first_word.as_deref().map(nicknames::groups_of).unwrap_or_default();
-        Self { first_word, nicknames, joined, key }
-    }
-}
-
-impl Folded {
-    pub(super) fn new((first, last): (&str, &str)) -> Self {
-        let (first, last) = (Part::new(first), Part::new(last));
-        let (mut letters, mut length) = ([0_u8; 27], 0);
-        for sign in joined(&first.key, &last.key).chars() {
-            length += 1;
-            let place = u32::from(sign).checked_sub(u32::from('a')).filter(|place| *place < 26).unwrap_or(26);
-            if let Some(count) = usize::try_from(place).ok().and_then(|place| letters.get_mut(place)) {
-                *count = count.saturating_add(1);
-            }
-        }
-        Self { first, last, letters, length }
-    }
-
-    /// Their likeness, if it can reach `least`; what cannot is not worked out.
-    ///
-    /// Jaro counts the letters that both have near the same place, so no more than both have at all; Winkler adds at most
-    /// four tenths of what is missing to one.
-    pub(super) fn likeness_from(&self, other: &Self, least: f64) -> Option<f64> {
-        let nickname = agree(&self.first, &other.first) || agree(&self.last, &other.first);
-        if !nickname && self.at_most(other) < least {
-            return None;
-        }
-        Some(whole((&self.first, &self.last), other).max(whole((&self.last, &self.first), other)))
-    }
-
-    /// What their likeness cannot exceed, with a hair's breadth for rounding.
-    fn at_most(&self, other: &Self) -> f64 {
-        let shared: usize =
-            self.letters.iter().zip(&other.letters).map(|(one, other)| usize::from(*one.min(other))).sum();
-        let part = |of: usize| {
-            if of == 0 {
-                0.0
-            } else {
-                f64::from(u32::try_from(shared).unwrap_or(u32::MAX)) / f64::from(u32::try_from(of).unwrap_or(u32::MAX))
-            }
-        };
-        let jaro = ((part(self.length) + part(other.length) + 1.0) / 3.0).min(1.0);
-        jaro + 0.4 * (1.0 - jaro) + 1e-9
-    }
-}
-
-fn agree(one: &Part, other: &Part) -> bool {
-    let (Some(word), Some(of_other)) = (&one.first_word, &other.first_word) else { return false };
-    one.joined == other.joined || word == of_other || one.nicknames.iter().any(|group| other.nicknames.contains(group))
-}
-
-fn whole((first, last): (&Part, &Part), other: &Folded) -> f64 {
-    let first = if agree(first, &other.first) { &other.first.key } else { &first.key };
-    let one = joined(first, &last.key);
-    let other = joined(&other.first.key, &other.last.key);
-    if one.is_empty() || other.is_empty() { 0.0 } else { strsim::jaro_winkler(&one, &other) }
-}
-
-fn joined(first: &str, last: &str) -> String {
-    format!("{first} {last}").trim().to_owned()
+    Sought::new(one).likeness_from(&Folded::new(other), 0.0).unwrap_or(0.0)
 }
 
 /// True when the first names are near enough that the whole name may be taken.
 pub(super) fn first_names_near(one: (&str, &str), other: (&str, &str)) -> bool {
     let near = |one: &str, other: &str| {
-        first_names_agree(one, other) || strsim::jaro_winkler(&fold::key(one), &fold::key(other)) >= FIRST_NAME_FLOOR
+        first_names_agree(one, other) || text_likeness(&fold::key(one), &fold::key(other)) >= FIRST_NAME_FLOOR
     };
     near(one.0, other.0) || (near(one.1, other.0) && near(one.0, other.1))
 }
@@ -150,6 +55,7 @@ pub(super) fn percent(likeness: f64) -> u8 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use rapidfuzz::distance::jaro;
 
     /// Winkler, Overview of Record Linkage and Current Research Directions (US Census Bureau RRS2006-02), the table of
     /// Jaro and Jaro-Winkler values, as check-values.md 6.1 quotes it; printed there to three places.
@@ -172,8 +78,8 @@ mod tests {
             ("JON", "JOHN", 0.917, 0.933),
             ("DIXON", "DICKSONX", 0.767, 0.813), // 6.1: not in that table
         ] {
-            assert!((strsim::jaro(one, other) - jaro).abs() < 0.000_51, "{one} {other}");
-            assert!((strsim::jaro_winkler(one, other) - winkler).abs() < 0.000_51, "{one} {other}");
+            assert!((jaro::similarity(one.chars(), other.chars()) - jaro).abs() < 0.000_51, "{one} {other}");
+            assert!((text_likeness(one, other) - winkler).abs() < 0.000_51, "{one} {other}");
         }
     }
 
@@ -187,8 +93,8 @@ mod tests {
             ("ABCDEFGHXX", "ABCDYYYYYYYY", 0.5778, 0.5778), // no bonus for the common start below .7
             ("", "", 1.0, 1.0),                             // two empty texts are alike: hence never compared here
         ] {
-            assert!((strsim::jaro(one, other) - jaro).abs() < 0.000_051, "{one} {other}");
-            assert!((strsim::jaro_winkler(one, other) - winkler).abs() < 0.000_051, "{one} {other}");
+            assert!((jaro::similarity(one.chars(), other.chars()) - jaro).abs() < 0.000_051, "{one} {other}");
+            assert!((text_likeness(one, other) - winkler).abs() < 0.000_051, "{one} {other}");
         }
         assert!(name_likeness(("", ""), ("", "")).abs() < f64::EPSILON, "nobody is nobody's double");
     }
@@ -208,14 +114,16 @@ mod tests {
             "Zoe Kvist",
             "李 小龙",
         ];
-        let names: Vec<Folded> = names.iter().filter_map(|name| name.rsplit_once(' ')).map(Folded::new).collect();
-        for (one, other) in names.iter().flat_map(|one| names.iter().map(move |other| (one, other))) {
-            let whole = one.likeness_from(other, 0.0).unwrap();
+        let names: Vec<(&str, &str)> = names.iter().filter_map(|name| name.rsplit_once(' ')).collect();
+        for (one, other) in names.iter().flat_map(|one| names.iter().map(move |other| (*one, *other))) {
+            let (one, other) = (Sought::new(one), Folded::new(other));
+            let whole = one.likeness_from(&other, 0.0).unwrap();
             for least in [0.5, 0.84, 0.9, whole] {
                 assert_eq!(
-                    one.likeness_from(other, least).is_some_and(|found| found >= least),
+                    one.likeness_from(&other, least).is_some_and(|found| found >= least),
                     whole >= least,
-                    "{one:?} {other:?}"
+                    "{:?} {other:?}",
+                    one.keys()
                 );
             }
         }

@@ -7,11 +7,13 @@
 
 mod decide;
 mod likeness;
+mod name;
 mod people;
 mod rows;
 
 pub use decide::decide;
-pub use likeness::{Lines, first_names_agree, name_likeness};
+pub use likeness::{Lines, name_likeness};
+pub use name::first_names_agree;
 pub use people::{Known, Listed, People};
 pub use rows::match_rows;
 
@@ -29,7 +31,7 @@ pub struct RowMatch {
     pub outcome: MatchOutcome,
     /// Why: a stable code and a plain sentence.
     pub reason: MatchReason,
-    /// Other rows that speak of the same person.
+    /// Other rows that speak of the same person: the first twenty of them.
     pub also_on_rows: Vec<u32>,
 }
 

@@ -1,6 +1,6 @@
 //! Who is known and who is listed, in the forms in which they are compared.
 
-use super::likeness::{Folded, first_names_agree};
+use super::name::{Folded, Sought};
 use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use std::collections::HashMap;
@@ -76,14 +76,17 @@ impl Listed {
     }
 }
 
+/// Somebody known, with the name as it is compared.
+type Held<'a> = (&'a Known, Rc<Folded>);
+
 /// Everybody known, so that a row need not be held against each of them.
 #[derive(Debug)]
 pub struct People<'a> {
     pub(super) by_number: HashMap<String, Vec<&'a Known>>,
     pub(super) by_email: HashMap<String, Vec<&'a Known>>,
-    pub(super) by_troop: HashMap<TroopId, Vec<(&'a Known, Rc<Folded>)>>,
+    pub(super) by_troop: HashMap<TroopId, Vec<Held<'a>>>,
     /// By family name, and by first name too, since lists have the two swapped.
-    pub(super) by_one_name: HashMap<String, Vec<&'a Known>>,
+    by_one_name: HashMap<String, Vec<Held<'a>>>,
 }
 
 impl<'a> People<'a> {
@@ -107,30 +110,19 @@ impl<'a> People<'a> {
             for troop in &one.troops {
                 people.by_troop.entry(*troop).or_default().push((one, Rc::clone(&folded)));
             }
-            let (first, last) = (fold::key(&one.first_name), fold::key(&one.last_name));
+            let [first, last] = folded.keys();
             if first != last {
-                people.by_one_name.entry(first).or_default().push(one);
+                people.by_one_name.entry(first.to_owned()).or_default().push((one, Rc::clone(&folded)));
             }
-            people.by_one_name.entry(last).or_default().push(one);
+            people.by_one_name.entry(last.to_owned()).or_default().push((one, Rc::clone(&folded)));
         }
         people
     }
 
     /// People of this very name, nicknames and swapped columns allowed, wherever they are.
-    pub(super) fn of_this_name(&self, row: &Listed) -> Vec<&'a Known> {
-        let (first, last) = row.name();
-        let same = |one: &&&Known| {
-            let straight = first_names_agree(first, &one.first_name) && fold::key(last) == fold::key(&one.last_name);
-            let swapped = first_names_agree(last, &one.first_name) && fold::key(first) == fold::key(&one.last_name);
-            straight || swapped
-        };
-        let mut found: Vec<&Known> = [last, first]
-            .iter()
-            .filter_map(|name| self.by_one_name.get(&fold::key(name)))
-            .flatten()
-            .filter(same)
-            .copied()
-            .collect();
+    pub(super) fn of_this_name(&self, name: &Sought) -> Vec<&'a Known> {
+        let held = name.keys().into_iter().filter_map(|key| self.by_one_name.get(key)).flatten();
+        let mut found: Vec<&Known> = held.filter(|(_, other)| name.is_name_of(other)).map(|(one, _)| *one).collect();
         found.sort_by_key(|one| one.person_id);
         found.dedup_by_key(|one| one.person_id);
         found

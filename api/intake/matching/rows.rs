@@ -1,12 +1,13 @@
 //! All rows of a list together: one person on several rows, new people on several rows, rows that contradict.
 
 use super::decide::decide;
-use super::likeness::{Lines, first_names_agree, percent};
+use super::likeness::{Lines, percent};
+use super::name::first_names_agree;
 use super::people::{Known, Listed, People};
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode, RowMatch};
 use crate::common::fold;
-use crate::common::ids::PersonId;
-use std::collections::BTreeMap;
+use crate::common::ids::{PersonId, TroopId};
+use std::collections::{BTreeMap, HashMap};
 
 /// Matches every row of a list; `makes_known` says whether this kind of list may bring new people.
 #[must_use]
@@ -42,21 +43,13 @@ fn join_taken(rows: &[Listed], matches: &mut [RowMatch]) {
         }
     }
     for (person_id, places) in takers.into_iter().filter(|(_, places)| places.len() > 1) {
-        let numbers = |but: usize| -> Vec<u32> {
-            places
-                .iter()
-                .filter(|place| **place != but)
-                .filter_map(|place| rows.get(*place))
-                .map(|row| row.row_number)
-                .collect()
-        };
-        let agree = places.iter().all(|one| places.iter().all(|other| is_one_person(rows.get(*one), rows.get(*other))));
+        let agree = are_one_person(places.iter().filter_map(|place| rows.get(*place)));
+        let numbers: Vec<u32> = places.iter().filter_map(|place| rows.get(*place)).map(|row| row.row_number).collect();
         for place in &places {
             let Some(found) = matches.get_mut(*place) else { continue };
-            found.also_on_rows = numbers(*place);
+            let others = Others::of(&numbers, found.row_number);
             if agree {
-                found.reason.sentence =
-                    format!("{}; {} the same person", found.reason.sentence, rows_are(&found.also_on_rows));
+                found.reason.sentence = format!("{}; {} the same person", found.reason.sentence, others.are());
             } else {
                 let likeness_percent = percent(1.0);
                 found.outcome = MatchOutcome::Ask {
@@ -65,17 +58,31 @@ fn join_taken(rows: &[Listed], matches: &mut [RowMatch]) {
                 let sentence = format!(
                     "{}, but {} taken for the same person and does not say the same",
                     found.reason.sentence,
-                    rows_are(&found.also_on_rows)
+                    others.are()
                 );
                 found.reason = MatchReason::new(ReasonCode::RowsContradict, sentence);
             }
+            found.also_on_rows = others.numbers;
         }
     }
 }
 
+/// More ways of writing a person than these are not one person's.
+const MANY_WRITINGS: usize = 50;
+
+/// True when all of these rows can speak of one person.
+fn are_one_person<'a>(rows: impl Iterator<Item = &'a Listed>) -> bool {
+    let mut writings = BTreeMap::new();
+    for row in rows {
+        let name = row.name();
+        writings.entry((fold::key(name.0), fold::key(name.1), row.number_key(), row.email_key())).or_insert(row);
+    }
+    writings.len() <= MANY_WRITINGS
+        && writings.values().all(|one| writings.values().all(|other| is_one_person(one, other)))
+}
+
 /// True when two rows can speak of one person: the first names agree and neither number nor address contradicts.
-fn is_one_person(one: Option<&Listed>, other: Option<&Listed>) -> bool {
-    let (Some(one), Some(other)) = (one, other) else { return false };
+fn is_one_person(one: &Listed, other: &Listed) -> bool {
     let same = |one: Option<String>, other: Option<String>| one.is_none() || other.is_none() || one == other;
     let names = !one.has_name()
         || !other.has_name()
@@ -85,30 +92,25 @@ fn is_one_person(one: Option<&Listed>, other: Option<&Listed>) -> bool {
 
 /// Rows of one new person get the number of the first of them: same number, same address and name, or same name and troop.
 fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
-    let mut firsts: Vec<&Listed> = Vec::new();
+    let mut firsts = Firsts::default();
     let mut groups: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
     for (row, found) in rows.iter().zip(matches.iter_mut()) {
         if !matches!(found.outcome, MatchOutcome::New { .. }) {
             continue;
         }
-        let known_first = firsts.iter().find(|first| is_one_new_person(first, row)).map(|first| first.row_number);
-        if known_first.is_none() {
-            firsts.push(row);
-        }
-        let first_row = known_first.unwrap_or(row.row_number);
+        let first_row = firsts.find_or_add(row).row_number;
         found.outcome = MatchOutcome::New { first_row };
         groups.entry(first_row).or_default().push(row.row_number);
     }
     refuse_one_number_for_two(rows, matches);
     for found in matches.iter_mut() {
         if let MatchOutcome::New { first_row } = found.outcome {
-            let group = groups.get(&first_row).cloned().unwrap_or_default();
-            found.also_on_rows = group.into_iter().filter(|number| *number != found.row_number).collect();
-            if !found.also_on_rows.is_empty() {
-                let sentence =
-                    format!("nobody in the unit fits; {} the same new person", rows_are(&found.also_on_rows));
+            let others = Others::of(groups.get(&first_row).map_or(&[], Vec::as_slice), found.row_number);
+            if !others.numbers.is_empty() {
+                let sentence = format!("nobody in the unit fits; {} the same new person", others.are());
                 found.reason = MatchReason::new(ReasonCode::NobodyFits, sentence);
             }
+            found.also_on_rows = others.numbers;
         }
     }
 }
@@ -121,22 +123,64 @@ fn refuse_one_number_for_two(rows: &[Listed], matches: &mut [RowMatch]) {
             holders.entry(number).or_default().push((row.row_number, *first_row));
         }
     }
-    for holders in
-        holders.values().filter(|holders| holders.iter().any(|one| Some(one.1) != holders.first().map(|first| first.1)))
-    {
-        for found in matches.iter_mut().filter(|found| holders.iter().any(|(row, _)| *row == found.row_number)) {
-            found.also_on_rows = holders.iter().map(|(row, _)| *row).filter(|row| *row != found.row_number).collect();
-            found.outcome = MatchOutcome::Ask { candidates: Vec::new() };
-            let sentence =
-                format!("the same membership number is given to somebody else on {}", named_rows(&found.also_on_rows));
-            found.reason = MatchReason::new(ReasonCode::RowsContradict, sentence);
+    let of_several =
+        |holders: &&Vec<(u32, u32)>| holders.iter().any(|one| holders.first().is_some_and(|first| one.1 != first.1));
+    let mut refused: HashMap<u32, Others> = HashMap::new();
+    for holders in holders.values().filter(of_several) {
+        let numbers: Vec<u32> = holders.iter().map(|(row, _)| *row).collect();
+        refused.extend(numbers.iter().map(|row| (*row, Others::of(&numbers, *row))));
+    }
+    for found in matches {
+        let Some(others) = refused.remove(&found.row_number) else { continue };
+        found.outcome = MatchOutcome::Ask { candidates: Vec::new() };
+        let sentence = format!("the same membership number is given to somebody else on {}", others.named());
+        found.reason = MatchReason::new(ReasonCode::RowsContradict, sentence);
+        found.also_on_rows = others.numbers;
+    }
+}
+
+/// The first rows of new people, by what a later row of the same person shares with them.
+#[derive(Default)]
+struct Firsts<'a> {
+    all: Vec<&'a Listed>,
+    by_number: HashMap<String, Vec<usize>>,
+    by_email: HashMap<String, Vec<usize>>,
+    by_troop: HashMap<(TroopId, String), Vec<usize>>,
+}
+
+impl<'a> Firsts<'a> {
+    /// The earliest of them that is the row's person, or the row itself, which is one of them from now on.
+    fn find_or_add(&mut self, row: &'a Listed) -> &'a Listed {
+        let (number, email) = (row.number_key(), row.email_key());
+        let troop = row.troop.map(|troop| (troop, fold::key(row.name().1)));
+        let places = [
+            number.as_ref().and_then(|number| self.by_number.get(number)),
+            email.as_ref().and_then(|email| self.by_email.get(email)),
+            troop.as_ref().and_then(|troop| self.by_troop.get(troop)),
+        ];
+        let theirs = |place: &usize| self.all.get(*place).filter(|first| is_one_new_person(first, row)).is_some();
+        let earliest = places.into_iter().flatten().flatten().copied().filter(theirs).min();
+        if let Some(first) = earliest.and_then(|place| self.all.get(place)) {
+            return first;
         }
+        let place = self.all.len();
+        self.all.push(row);
+        if let Some(number) = number {
+            self.by_number.entry(number).or_default().push(place);
+        }
+        if let Some(email) = email {
+            self.by_email.entry(email).or_default().push(place);
+        }
+        if let Some(troop) = troop {
+            self.by_troop.entry(troop).or_default().push(place);
+        }
+        row
     }
 }
 
 fn is_one_new_person(one: &Listed, other: &Listed) -> bool {
     let same = |one: Option<String>, other: Option<String>| one.is_some() && one == other;
-    is_one_person(Some(one), Some(other))
+    is_one_person(one, other)
         && one.has_name()
         && other.has_name()
         && (same(one.number_key(), other.number_key())
@@ -144,18 +188,38 @@ fn is_one_new_person(one: &Listed, other: &Listed) -> bool {
             || (one.troop.is_some() && one.troop == other.troop))
 }
 
-/// `row 3 is`, `rows 3 and 5 are`.
-fn rows_are(numbers: &[u32]) -> String {
-    format!("{} {}", named_rows(numbers), if numbers.len() == 1 { "is" } else { "are" })
+/// Other rows that speak of the same person: the first of them by number, of the rest how many there are.
+struct Others {
+    numbers: Vec<u32>,
+    more: usize,
 }
 
-/// `row 3`, `rows 3, 5 and 7`.
-fn named_rows(numbers: &[u32]) -> String {
-    let words: Vec<String> = numbers.iter().map(u32::to_string).collect();
-    match words.split_last() {
-        Some((last, [])) => format!("row {last}"),
-        Some((last, others)) => format!("rows {} and {last}", others.join(", ")),
-        None => "no row".to_owned(),
+/// How many of them are named.
+const NAMED: usize = 20;
+
+impl Others {
+    fn of(all: &[u32], but: u32) -> Self {
+        let numbers: Vec<u32> = all.iter().copied().filter(|number| *number != but).take(NAMED).collect();
+        let others = all.len().saturating_sub(usize::from(all.binary_search(&but).is_ok()));
+        Self { more: others.saturating_sub(numbers.len()), numbers }
+    }
+
+    /// `row 3 is`, `rows 3 and 5 are`.
+    fn are(&self) -> String {
+        format!("{} {}", self.named(), if self.numbers.len() == 1 { "is" } else { "are" })
+    }
+
+    /// `row 3`, `rows 3, 5 and 7`, `rows 3, 5 and 900 more`.
+    fn named(&self) -> String {
+        let mut words: Vec<String> = self.numbers.iter().map(u32::to_string).collect();
+        if self.more > 0 {
+            words.push(format!("{} more", self.more));
+        }
+        match words.split_last() {
+            Some((last, [])) => format!("row {last}"),
+            Some((last, others)) => format!("rows {} and {last}", others.join(", ")),
+            None => "no row".to_owned(),
+        }
     }
 }
 
@@ -165,8 +229,51 @@ mod tests {
 
     #[test]
     fn one_row_is_and_several_are() {
-        assert_eq!(rows_are(&[3]), "row 3 is");
-        assert_eq!(rows_are(&[3, 5]), "rows 3 and 5 are");
-        assert_eq!(named_rows(&[3, 5, 7]), "rows 3, 5 and 7");
+        assert_eq!(Others::of(&[2, 3], 2).are(), "row 3 is");
+        assert_eq!(Others::of(&[2, 3, 5], 2).are(), "rows 3 and 5 are");
+        assert_eq!(Others::of(&[3, 5, 6, 7], 6).named(), "rows 3, 5 and 7");
+    }
+
+    #[test]
+    fn of_many_rows_the_first_are_named_and_the_others_counted() {
+        let all: Vec<u32> = (2..=1_001).collect();
+        let others = Others::of(&all, 3);
+        assert_eq!(others.numbers, [2, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22]);
+        assert_eq!(
+            others.named(),
+            "rows 2, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22 and 979 more"
+        );
+    }
+
+    /// Every mixture of three names, numbers, addresses and troops, in an order that is mixed too: the index finds the very
+    /// row that going through all first rows would.
+    #[test]
+    fn first_rows_found_by_key_are_those_found_by_going_through_all() {
+        let troops = [None, Some(TroopId::new()), Some(TroopId::new())];
+        let names = [("Ann", "Lee"), ("Nan", "Lee"), ("Ann", "Li")];
+        let mixtures = (0..81_usize).map(|n| n * 29 % 81).map(|n| {
+            let text = |of: [&str; 3], place: usize| {
+                of.get(place % 3).filter(|text| !text.is_empty()).map(|text| (*text).to_owned())
+            };
+            let name = names.get(n % 3).copied().unwrap_or_default();
+            Listed {
+                row_number: u32::try_from(n).unwrap() + 2,
+                troop: troops.get(n / 3 % 3).copied().flatten(),
+                first_name: Some(name.0.to_owned()),
+                last_name: Some(name.1.to_owned()),
+                email: text(["", "ann@example.org", "li@example.org"], n / 9),
+                membership_number: text(["", "T-1", "T-2"], n / 27),
+            }
+        });
+        let rows: Vec<Listed> = mixtures.collect();
+        let (mut by_key, mut through_all) = (Firsts::default(), Vec::<&Listed>::new());
+        for row in &rows {
+            let found = through_all.iter().find(|first| is_one_new_person(first, row)).map_or(row, |first| *first);
+            if found.row_number == row.row_number {
+                through_all.push(row);
+            }
+            assert_eq!(by_key.find_or_add(row).row_number, found.row_number, "{row:?}");
+        }
+        assert!((9..81).contains(&through_all.len()), "some are one person and some are not: {}", through_all.len());
     }
 }

@@ -12,7 +12,7 @@ pub(in crate::intake) async fn rename(tx: &mut Tx, by: &Permit<PeopleChange>, on
     let (from, into) = (one.from.to_string(), one.into.to_string());
     sqlx::query!(
         "update intake_row
-         set resolution = replace(resolution::text, $2, $3)::jsonb, preview = replace(preview::text, $2, $3)::jsonb
+         set resolution = replace(resolution::text, $2, $3)::jsonb, preview = replace(preview::text, $2, $3)::json
          where unit_id = $1 and (position($2 in preview::text) > 0 or position($2 in resolution::text) > 0)",
         by.unit()?.0,
         from,

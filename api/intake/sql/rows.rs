@@ -47,6 +47,9 @@ pub(in crate::intake) async fn page_of_rows(
     Ok(rows.fetch_all(tx.db()).await?)
 }
 
+/// How many rows are sent in one statement.
+const ROWS_AT_ONCE: usize = 1_000;
+
 /// What a new preview leaves behind.
 pub(in crate::intake) struct NewPreview<'a> {
     pub state: &'a str,
@@ -57,7 +60,8 @@ pub(in crate::intake) struct NewPreview<'a> {
     pub counts: &'a Counts,
     pub absences: &'a [AbsentOne],
     pub sheets: &'a [String],
-    pub rows: &'a [(i32, Option<Resolution>, IntakeRow)],
+    /// Each with what a person said about it.
+    pub rows: &'a [(&'a IntakeRow, Option<Resolution>)],
 }
 
 /// Puts a new preview in the place of the old one; gives the new version.
@@ -69,27 +73,27 @@ pub(in crate::intake) async fn keep_preview(
 ) -> Result<i64, ApiError> {
     let id = intake.0.intake_id;
     sqlx::query!("delete from intake_row where unit_id = $1 and intake_id = $2", unit.0, id).execute(tx.db()).await?;
-    let numbers: Vec<i32> = new.rows.iter().map(|(number, _, _)| *number).collect();
-    let waiting: Vec<bool> = new.rows.iter().map(|(_, _, row)| row.needs_a_person).collect();
-    let resolutions: Vec<Option<serde_json::Value>> = new
-        .rows
-        .iter()
-        .map(|(_, resolution, _)| resolution.as_ref().map(json).transpose())
-        .collect::<Result<_, _>>()?;
-    let previews: Vec<serde_json::Value> = new.rows.iter().map(|(_, _, row)| json(row)).collect::<Result<_, _>>()?;
-    sqlx::query!(
-        "insert into intake_row (unit_id, intake_id, row_number, resolution, needs_a_person, preview)
-         select $1, $2, of_row.number, of_row.resolution, of_row.waiting, of_row.preview
-         from unnest($3::int[], $4::jsonb[], $5::bool[], $6::jsonb[]) as of_row (number, resolution, waiting, preview)",
-        unit.0,
-        id,
-        &numbers,
-        &resolutions as _,
-        &waiting,
-        &previews
-    )
-    .execute(tx.db())
-    .await?;
+    // A part at a time: a long list is not held in memory once more as it is sent.
+    for part in new.rows.chunks(ROWS_AT_ONCE) {
+        let number = |row: &IntakeRow| i32::try_from(row.row_number).unwrap_or(i32::MAX);
+        let numbers: Vec<i32> = part.iter().map(|(row, _)| number(row)).collect();
+        let waiting: Vec<bool> = part.iter().map(|(row, _)| row.needs_a_person).collect();
+        let resolutions: Vec<Option<Json<Resolution>>> = part.iter().map(|(_, said)| said.map(Json)).collect();
+        let previews: Vec<String> = part.iter().map(|(row, _)| json(row)).collect::<Result<_, _>>()?;
+        sqlx::query!(
+            "insert into intake_row (unit_id, intake_id, row_number, resolution, needs_a_person, preview)
+             select $1, $2, of_row.number, of_row.resolution, of_row.waiting, of_row.preview::json
+             from unnest($3::int[], $4::jsonb[], $5::bool[], $6::text[]) as of_row (number, resolution, waiting, preview)",
+            unit.0,
+            id,
+            &numbers,
+            &resolutions as _,
+            &waiting,
+            &previews
+        )
+        .execute(tx.db())
+        .await?;
+    }
     let version = sqlx::query_scalar!(
         "update intake set state = $3, fault = $4, parsed = $5, choices = $6, columns = $7, counts = $8, absences = $9,
              sheets = $10, version = version + 1
@@ -108,8 +112,8 @@ pub(in crate::intake) async fn keep_preview(
     Ok(version.fetch_one(tx.db()).await?)
 }
 
-fn json<T: serde::Serialize>(value: &T) -> Result<serde_json::Value, ApiError> {
-    serde_json::to_value(value).map_err(|error| ApiError::internal(&error))
+fn json<T: serde::Serialize>(value: &T) -> Result<String, ApiError> {
+    serde_json::to_string(value).map_err(|error| ApiError::internal(&error))
 }
 
 /// Forgets what was read of a discarded list: it names people who have nothing to do with the unit.
