@@ -1,5 +1,7 @@
 //! Decide about a row that waits for a person.
 
+use std::collections::BTreeMap;
+
 use actix_web::post;
 use garde::Validate;
 use serde::{Deserialize, Serialize};
@@ -45,6 +47,9 @@ pub enum RowDecision {
     AsListed,
     /// The row is left out.
     LeaveOut,
+    /// Of rows that contradict each other about the same person or troop (`contradictions`) this one is right: what the others
+    /// say otherwise is not taken from them.
+    ThisRowHolds,
     /// The decision is taken back: the program matches the row again, whatever was decided about the same row of an earlier
     /// list.
     TakeBack,
@@ -58,6 +63,7 @@ impl RowDecision {
             Self::NewPerson => "new_person",
             Self::AsListed => "as_listed",
             Self::LeaveOut => "leave_out",
+            Self::ThisRowHolds => "this_row_holds",
             Self::TakeBack => "take_back",
         }
     }
@@ -74,7 +80,7 @@ pub struct RowResolution {
     /// Who it is, for `person`.
     #[garde(skip)]
     person_id: Option<PersonId>,
-    /// Whether every row that waits for the same thing is decided alike; not for `person`. To decide only about rows that you
+    /// Whether every row that waits for the same thing is decided alike; not for `person` and `this_row_holds`. To decide only about rows that you
     /// have seen, use `resolve_rows_by_reason`.
     #[garde(skip)]
     #[serde(default)]
@@ -100,15 +106,18 @@ pub async fn resolve_intake_row(
     let row = row.filter(|_| locked.0.state != "discarded").ok_or(Code::NotFound)?;
     tx.replay().await?;
     let table = under_way(&locked)?;
-    let decided = decided(&body.0, &locked.0.kind)?;
-    if let Resolution::Person { person_id } = decided {
+    let mut resolutions = work::resolutions(&rows);
+    let decided = match body.0.decision {
+        RowDecision::ThisRowHolds => chosen(&body.0, row, &mut resolutions)?,
+        _ => decided(&body.0, &locked.0.kind)?,
+    };
+    if let Resolution::Person { person_id, .. } = decided {
         let known = roster::known(&mut tx, unit, crate::common::ids::SeasonId(locked.0.season_id)).await?;
         if !known.people.iter().any(|person| person.person_id == person_id) {
             let fault = FieldError::at("/person_id", "unknown", "the id of a person of this unit (list_people)");
             return Err(ApiError::new(Code::UnknownReference).errors(vec![fault]));
         }
     }
-    let mut resolutions = work::resolutions(&rows);
     let alike = |other: &&&IntakeRow| {
         let same = other.needs_a_person
             && (other.state, other.reason_code, &other.waits_for) == (row.state, row.reason_code, &row.waits_for);
@@ -134,7 +143,7 @@ fn decided(body: &RowResolution, kind: &str) -> Result<Resolution, ApiError> {
         (RowDecision::Person | RowDecision::NewPerson, _) if kind == "bank_details" || kind == "troop_list" => {
             fault("/decision", "is_about_troops", "another decision: the rows of this list are troops, not people")
         }
-        (RowDecision::Person, Some(person_id)) => Ok(Resolution::Person { person_id }),
+        (RowDecision::Person, Some(person_id)) => Ok(Resolution::Person { person_id, holds: false }),
         (RowDecision::Person, None) => fault("/person_id", "missing", "the id of the person whom the row means"),
         (_, Some(_)) => fault("/person_id", "not_asked", "no person: only the decision person names one"),
         (RowDecision::NewPerson, None) if kind != "role_list" => {
@@ -146,6 +155,43 @@ fn decided(body: &RowResolution, kind: &str) -> Result<Resolution, ApiError> {
         }
         (RowDecision::AsListed, None) => Ok(Resolution::AsListed),
         (RowDecision::LeaveOut, None) => Ok(Resolution::Skip),
+        (RowDecision::ThisRowHolds, None) => Ok(Resolution::Holds),
         (RowDecision::TakeBack, None) => Ok(Resolution::Anew),
     }
+}
+
+/// One of rows that contradict each other is right, and no other of them any longer. Whom the row means stays as it is.
+fn chosen(
+    body: &RowResolution,
+    row: &IntakeRow,
+    resolutions: &mut BTreeMap<u32, Resolution>,
+) -> Result<Resolution, ApiError> {
+    let fault = |place: &str, code: &str, expected: &str| {
+        Err(ApiError::new(Code::Invalid).errors(vec![FieldError::at(place, code, expected)]))
+    };
+    if body.all_like_this {
+        return fault("/all_like_this", "one_row_each", "false: of rows that contradict each other one is right");
+    }
+    if body.person_id.is_some() {
+        return fault("/person_id", "not_asked", "no person: only the decision person names one");
+    }
+    if row.contradictions.is_empty() {
+        return fault("/decision", "nothing_contradicts", "another decision: no other row contradicts this one");
+    }
+    for other in row.contradictions.iter().flat_map(|one| &one.rows) {
+        match resolutions.get_mut(other) {
+            Some(Resolution::Person { holds, .. } | Resolution::SameAsRow { holds, .. }) => *holds = false,
+            Some(Resolution::Holds) => drop(resolutions.remove(other)),
+            _ => {}
+        }
+    }
+    let known = row.person_id.or_else(|| row.candidates.first().map(|candidate| candidate.person_id));
+    Ok(match (known, resolutions.get(&row.row_number)) {
+        (Some(person_id), _) => Resolution::Person { person_id, holds: true },
+        (None, Some(Resolution::SameAsRow { row_number, .. })) => {
+            Resolution::SameAsRow { row_number: *row_number, holds: true }
+        }
+        (None, Some(Resolution::NewPerson)) => Resolution::SameAsRow { row_number: row.row_number, holds: true },
+        (None, _) => Resolution::Holds,
+    })
 }

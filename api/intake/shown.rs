@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::changes::TroopField;
+use super::changes::{Contradiction, TroopField};
 use super::columns::plan::ColumnPlan;
 use super::counts::Counts;
 use super::kinds::ListKind;
@@ -186,6 +186,11 @@ pub struct IntakeRow {
     /// Other rows that speak of the same person.
     #[schema(max_items = 20_000)]
     pub also_on_rows: Vec<u32>,
+    /// What other rows say otherwise about the same person or troop, whether a person has chosen one of them
+    /// (`this_row_holds`) or not.
+    #[serde(default)]
+    #[schema(max_items = 200)]
+    pub contradictions: Vec<Contradiction>,
     /// What applying the row changes, after the rows above it.
     #[schema(max_items = 200)]
     pub changes: Vec<RowChange>,

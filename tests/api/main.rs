@@ -29,6 +29,8 @@ mod framing;
 #[cfg(test)]
 mod intake;
 #[cfg(test)]
+mod intake_contradictions;
+#[cfg(test)]
 mod intake_doors;
 #[cfg(test)]
 mod intake_remembered;

@@ -13,7 +13,7 @@ mod rows;
 pub use decide::decide;
 pub use likeness::{Lines, first_names_agree, name_likeness};
 pub use people::{Known, Listed, People};
-pub use rows::match_rows;
+pub use rows::{match_rows, named_rows};
 
 use crate::common::ids::PersonId;
 use crate::common::nicknames;

@@ -150,7 +150,8 @@ fn rows_are(numbers: &[u32]) -> String {
 }
 
 /// `row 3`, `rows 3, 5 and 7`.
-fn named_rows(numbers: &[u32]) -> String {
+#[must_use]
+pub fn named_rows(numbers: &[u32]) -> String {
     let words: Vec<String> = numbers.iter().map(u32::to_string).collect();
     match words.split_last() {
         Some((last, [])) => format!("row {last}"),
