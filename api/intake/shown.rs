@@ -194,7 +194,7 @@ pub struct IntakeRow {
     /// What applying the row changes, after the rows above it.
     #[schema(max_items = 200)]
     pub changes: Vec<RowChange>,
-    /// What is wrong with the row.
+    /// What is wrong with the row. `name_differs` says that the roster spells the name otherwise, and stops nothing.
     #[schema(max_items = 400)]
     pub problems: Vec<CellProblem>,
 }
@@ -268,6 +268,7 @@ impl TryFrom<IntakeRecord> for Intake {
             counts: &record.counts.0,
             columns: record.columns.as_ref().map(|columns| &columns.0),
             seen_before: record.same_file_as.is_some(),
+            newer_of: record.superseded_on,
             deleted_at: record.erased_at,
         });
         let (source, skipped_rows) = record.parsed.map(|parsed| (parsed.0.source, parsed.0.skipped)).unzip();
