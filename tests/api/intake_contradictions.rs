@@ -33,7 +33,7 @@ async fn membership(world: &World) -> Value {
 fn rows_that_contradict_wait_for_a_person_and_the_one_that_is_chosen_is_taken() {
     scenario(async |world| {
         // what the first row says is known already: the second is no better for being last
-        let first: String = LIST.lines().take(2).map(|line| format!("{line}\n")).collect();
+        let first = LIST.split_inclusive('\n').take(2).collect::<String>();
         let known = read(&world.manager, "role_list", "2040-01-09", &first).await;
         apply(&world.manager, &known).await.expect(200);
         assert_eq!(membership(world).await, "2040-09-30");
@@ -89,7 +89,7 @@ fn rows_that_contradict_wait_for_a_person_and_the_one_that_is_chosen_is_taken() 
 #[test]
 fn leaving_one_of_them_out_is_an_answer_for_this_list_alone() {
     scenario(async |world| {
-        let list: String = LIST.lines().take(3).map(|line| format!("{line}\n")).collect();
+        let list = LIST.split_inclusive('\n').take(3).collect::<String>();
         let intake = read(&world.manager, "role_list", "2040-01-09", &list).await;
         let ready = decide(world, &intake, 3, json!({"decision": "leave_out"})).await.expect(200);
         assert_eq!((ready.at("/counts/waiting"), ready.at("/counts/left_out")), (json!(0), json!(1)));

@@ -33,6 +33,8 @@ mod intake_contradictions;
 #[cfg(test)]
 mod intake_doors;
 #[cfg(test)]
+mod intake_one_person;
+#[cfg(test)]
 mod intake_remembered;
 #[cfg(test)]
 mod intake_whole;

@@ -62,7 +62,8 @@ impl Clashes {
     pub(super) fn waits(&self, row: u32, state: &RowState) -> Option<(RowState, MatchReason)> {
         let reason = self.waiting.get(&row)?.clone();
         let code = reason.code;
-        let candidate = |person_id| Candidate { person_id, likeness_percent: 100, code };
+        let candidate =
+            |person_id| Candidate { person_id: Some(person_id), row_number: None, likeness_percent: 100, code };
         let candidates = if let RowState::Person(person) = state { vec![candidate(*person)] } else { Vec::new() };
         Some((RowState::Ask(candidates), reason))
     }

@@ -57,7 +57,8 @@ fn rows_contradict_also_where_the_first_says_what_is_known() {
             (&row.state, reason.code, row.changes.len()),
             (
                 &RowState::Ask(vec![Candidate {
-                    person_id: person(1),
+                    person_id: Some(person(1)),
+                    row_number: None,
                     likeness_percent: 100,
                     code: ReasonCode::RowsContradict
                 }]),

@@ -27,6 +27,7 @@ mod unfamiliar;
 pub use change::{Change, PersonField, RowState, SeasonPlace, TroopField, TroopRef};
 pub use clashes::Contradiction;
 pub use facts::course_key;
+pub use people::NAME_DIFFERS;
 pub use rows::{look, preview};
 
 use super::columns::fields::ListRow;

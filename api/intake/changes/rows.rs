@@ -10,7 +10,7 @@ use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
 use crate::intake::kinds::{ListColumn, ListKind};
-use crate::intake::matching::{Known, Lines, Listed, MatchOutcome, MatchReason, RowMatch, match_rows};
+use crate::intake::matching::{Known, Lines, Listed, MatchOutcome, MatchReason, ReasonCode, RowMatch, match_rows};
 use crate::intake::parse::table::CellProblem;
 use crate::seasons::policy::Requirement;
 use std::collections::{BTreeSet, HashMap, HashSet};
@@ -181,6 +181,11 @@ impl Work<'_> {
             RowState::NewTroop => self.make_troop_known(row),
             RowState::Ask(_) | RowState::Unusable | RowState::Skipped => {}
         }
+        if let (RowState::Person(person_id), Some(ReasonCode::MembershipNumber), None) =
+            (&state, found.map(|found| found.reason.code), resolution)
+        {
+            self.note_name(row, *person_id);
+        }
         let reason = match (clash, resolution) {
             (Some(clash), _) => Some(clash),
             (None, Some(_)) => Some(MatchReason::by_person()),
@@ -227,7 +232,10 @@ impl Work<'_> {
             return self.state_of_troop(row, troop, resolution == Some(Resolution::AsListed));
         }
         let needs_troop = self.list.kind != ListKind::Certificates;
-        if needs_troop && let Some((code, read, expected)) = troop_problem(troop) {
+        if needs_troop && let Some((code, read, mut expected)) = troop_problem(troop) {
+            if self.list.kind == ListKind::RoleList && row.names_nobody() && matches!(troop, TroopFound::Unnamed) {
+                expected = "a troop number, and a name or a membership number: the row has none of them; fill them in, or leave it out";
+            }
             self.problem(row, ListColumn::TroopNumber, code, &read, expected);
             return RowState::Unusable;
         }

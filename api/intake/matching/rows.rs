@@ -1,12 +1,13 @@
 //! All rows of a list together: one person on several rows, new people on several rows, rows that contradict.
 
-use super::decide::decide;
+use super::decide::{decide, holders};
 use super::likeness::{Lines, first_names_agree, percent};
+use super::near::ask_about_near;
 use super::people::{Known, Listed, People};
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode, RowMatch};
 use crate::common::fold;
 use crate::common::ids::PersonId;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Matches every row of a list; `makes_known` says whether this kind of list may bring new people.
 #[must_use]
@@ -20,17 +21,27 @@ pub fn match_rows(rows: &[Listed], known: &[Known], lines: Lines, makes_known: b
         })
         .collect();
     join_taken(rows, &mut matches);
-    join_new(rows, &mut matches);
+    join_new(rows, &mut matches, Some(lines).filter(|_| makes_known));
     if !makes_known {
-        for found in matches.iter_mut().filter(|found| matches!(found.outcome, MatchOutcome::New { .. })) {
-            found.outcome = MatchOutcome::Ask { candidates: Vec::new() };
-            found.reason = MatchReason::new(
-                ReasonCode::UnknownPerson,
-                "nobody in the unit fits, and this list makes nobody known",
-            );
+        for (row, found) in rows.iter().zip(&mut matches) {
+            if matches!(found.outcome, MatchOutcome::New { .. }) {
+                (found.outcome, found.reason) = unknown(row, &people);
+            }
         }
     }
     matches
+}
+
+/// Nobody fits on a list that makes nobody known. Whoever has the address may be meant under another name.
+fn unknown(row: &Listed, people: &People<'_>) -> (MatchOutcome, MatchReason) {
+    let candidates = holders(row, people);
+    let sentence = match candidates.first().and_then(|first| people.named(first.person_id?, row)) {
+        Some(name) => format!(
+            "nobody in the unit fits, and this list makes nobody known; the e-mail is {name}'s: the same person under another name, or somebody who shares the address?"
+        ),
+        None => "nobody in the unit fits, and this list makes nobody known".to_owned(),
+    };
+    (MatchOutcome::Ask { candidates }, MatchReason::new(ReasonCode::UnknownPerson, sentence))
 }
 
 /// Rows that take one person: said on each of them where they agree, put before a person where they do not.
@@ -60,7 +71,12 @@ fn join_taken(rows: &[Listed], matches: &mut [RowMatch]) {
             } else {
                 let likeness_percent = percent(1.0);
                 found.outcome = MatchOutcome::Ask {
-                    candidates: vec![Candidate { person_id, likeness_percent, code: found.reason.code }],
+                    candidates: vec![Candidate {
+                        person_id: Some(person_id),
+                        row_number: None,
+                        likeness_percent,
+                        code: found.reason.code,
+                    }],
                 };
                 let sentence = format!(
                     "{}, but {} taken for the same person and does not say the same",
@@ -84,7 +100,8 @@ fn is_one_person(one: Option<&Listed>, other: Option<&Listed>) -> bool {
 }
 
 /// Rows of one new person get the number of the first of them: same number, same address and name, or same name and troop.
-fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
+/// Those who may be one person in two spellings are asked about, where the list makes people known at all.
+fn join_new(rows: &[Listed], matches: &mut [RowMatch], lines: Option<Lines>) {
     let mut firsts: Vec<&Listed> = Vec::new();
     let mut groups: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
     for (row, found) in rows.iter().zip(matches.iter_mut()) {
@@ -99,7 +116,8 @@ fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
         found.outcome = MatchOutcome::New { first_row };
         groups.entry(first_row).or_default().push(row.row_number);
     }
-    refuse_one_number_for_two(rows, matches);
+    let asked = lines.map(|lines| ask_about_near(rows, matches, lines)).unwrap_or_default();
+    refuse_one_number_for_two(rows, matches, &asked);
     for found in matches.iter_mut() {
         if let MatchOutcome::New { first_row } = found.outcome {
             let group = groups.get(&first_row).cloned().unwrap_or_default();
@@ -113,11 +131,14 @@ fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
     }
 }
 
-/// Two new people cannot have one membership number: a person says which row has it wrong.
-fn refuse_one_number_for_two(rows: &[Listed], matches: &mut [RowMatch]) {
+/// Two new people cannot have one membership number: a person says which row has it wrong, but for those who may be one
+/// person and are asked about already.
+fn refuse_one_number_for_two(rows: &[Listed], matches: &mut [RowMatch], asked: &BTreeSet<u32>) {
     let mut holders: BTreeMap<String, Vec<(u32, u32)>> = BTreeMap::new();
     for (row, found) in rows.iter().zip(matches.iter()) {
-        if let (MatchOutcome::New { first_row }, Some(number)) = (&found.outcome, row.number_key()) {
+        if let (MatchOutcome::New { first_row }, Some(number)) = (&found.outcome, row.number_key())
+            && !asked.contains(first_row)
+        {
             holders.entry(number).or_default().push((row.row_number, *first_row));
         }
     }
