@@ -31,10 +31,13 @@ impl From<Option<NaiveDate>> for CsvCell<'_> {
     }
 }
 
-/// The rows as CSV (RFC 4180: CRLF, quotation where needed), headings first, every text guarded.
+/// By this mark spreadsheet programs know that a file is UTF-8; without it accented names open garbled.
+const MARK: &str = "\u{feff}";
+
+/// The rows as CSV (RFC 4180: CRLF, quotation where needed; UTF-8 with its mark), headings first, every text guarded.
 #[must_use]
 pub fn to_csv<'a>(headings: &[&str], rows: impl IntoIterator<Item = Vec<CsvCell<'a>>>) -> Vec<u8> {
-    let mut out = Vec::new();
+    let mut out = MARK.as_bytes().to_vec();
     write_row(&mut out, headings.iter().map(|heading| guard(heading)));
     for row in rows {
         write_row(&mut out, row.iter().map(written));
@@ -102,7 +105,7 @@ mod tests {
             &["name", "owed", "on"],
             [vec![CsvCell::Text("=1+1"), CsvCell::Whole(-5), NaiveDate::from_ymd_opt(2026, 1, 5).into()]],
         );
-        assert_eq!(String::from_utf8(csv).unwrap(), "name,owed,on\r\n'=1+1,-5,2026-01-05\r\n");
+        assert_eq!(String::from_utf8(csv).unwrap(), "\u{feff}name,owed,on\r\n'=1+1,-5,2026-01-05\r\n");
     }
 
     #[test]

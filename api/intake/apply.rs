@@ -8,7 +8,7 @@ use garde::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::changes::Resolution;
+use super::changes::{Resolution, RowState};
 use super::choose_columns::under_way;
 use super::find::IntakePath;
 use super::kinds::ListKind;
@@ -121,11 +121,17 @@ async fn remember(
     new_people: &BTreeMap<u32, PersonId>,
     (decided_on, log_seq): (NaiveDate, i64),
 ) -> Result<(), ApiError> {
+    let taken_for: BTreeMap<u32, &RowState> =
+        made.preview.rows.iter().map(|row| (row.row_number, &row.state)).collect();
     for (identity, decision) in &made.to_remember {
         let known = decision.as_ref().and_then(|(row, resolution, before)| match resolution {
-            Resolution::NewPerson => {
-                let person_id = *new_people.get(row)?;
-                Some((Resolution::Person { person_id }, before))
+            Resolution::NewPerson | Resolution::SameAsRow { .. } => {
+                let person_id = match taken_for.get(row)? {
+                    RowState::NewPerson(first_row) => *new_people.get(first_row)?,
+                    RowState::Person(person_id) => *person_id,
+                    _ => return None,
+                };
+                Some((Resolution::Person { person_id, holds: false }, before))
             }
             resolution => Some((*resolution, before)),
         });

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::changes::Preview;
+use super::changes::{NAME_DIFFERS, Preview};
 use super::shown::{AbsentOne, IntakeRow, IntakeRowState, RowChangeKind};
 
 /// A preview in figures.
@@ -34,7 +34,7 @@ pub struct Counts {
     pub placed_troops: u32,
     /// Things about troops that are said otherwise.
     pub troop_changes: u32,
-    /// Cells and rows with something wrong.
+    /// Cells and rows with something wrong, but for names that the roster spells otherwise (`name_differs`).
     pub problems: u32,
     /// People and troops that are not on this complete list, counted once a requirement; of a troop list they are only shown.
     pub absences: u32,
@@ -66,7 +66,7 @@ pub(super) fn counted(rows: &[IntakeRow], absences: &[AbsentOne], preview: &Prev
         new_troops: of_kind(RowChangeKind::NewTroop),
         placed_troops: of_kind(RowChangeKind::TroopPlace),
         troop_changes: of_kind(RowChangeKind::TroopChange),
-        problems: count(rows.iter().map(|row| row.problems.len()).sum()),
+        problems: count(rows.iter().flat_map(|row| &row.problems).filter(|one| one.code != NAME_DIFFERS).count()),
         absences: count(absences.len()),
         touched_people: preview.touched.people,
         touched_troops: preview.touched.troops,

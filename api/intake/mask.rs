@@ -69,6 +69,11 @@ pub(super) fn masked(mut row: IntakeRow, mask: Option<&RowMask>) -> IntakeRow {
                 .clone_into(&mut change.sentence);
         }
     }
+    for contradiction in &mut row.contradictions {
+        if mask.requirements.contains(&contradiction.requirement) {
+            (contradiction.says, contradiction.they_say) = (None, None);
+        }
+    }
     for problem in &mut row.problems {
         if problem.column.as_ref().is_some_and(|letter| mask.columns.contains(letter)) {
             problem.read.clear();

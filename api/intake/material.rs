@@ -57,7 +57,9 @@ impl Material {
         for row in &mut shown {
             if let Some(remembered) = taken.get(&row.row_number) {
                 let RememberedDecision { decided_on, listed_on, .. } = remembered.from;
-                row.reason = Some(format!("as decided on {decided_on} for the list of {listed_on}"));
+                if !row.needs_a_person {
+                    row.reason = Some(format!("as decided on {decided_on} for the list of {listed_on}"));
+                }
                 row.remembered = Some(remembered.from.clone());
             }
         }

@@ -1,6 +1,6 @@
 //! What to do next with an uploaded list, for a volunteer.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 
 use super::columns::plan::{ColumnPlan, UnusedColumn};
 use super::counts::Counts;
@@ -18,6 +18,8 @@ pub(super) struct OfList<'a> {
     pub columns: Option<&'a ColumnPlan>,
     /// Whether this very file was applied before.
     pub seen_before: bool,
+    /// The day for which a newer list of the kind speaks that was applied already.
+    pub newer_of: Option<NaiveDate>,
     /// When the file was deleted, if it was.
     pub deleted_at: Option<DateTime<Utc>>,
 }
@@ -36,6 +38,11 @@ pub(super) fn next_step(list: &OfList<'_>) -> String {
             "Hardly anything on this list is known here: {unknown} of its {rows} rows name nobody and no troop of this unit. Make sure that it is not another unit's list. {step}"
         );
     }
+    if list.state == IntakeState::Ready
+        && let Some(older) = list.newer_of.and_then(|day| older(list.kind, day))
+    {
+        step = format!("{older} {step}");
+    }
     if let Some(at) = list.deleted_at {
         let day = at.format("%Y-%m-%d");
         step = format!("{step} The file was deleted on {day}, and what was read of it; what it has changed stays.");
@@ -46,6 +53,19 @@ pub(super) fn next_step(list: &OfList<'_>) -> String {
         step = format!("{step} Columns not used: {}.", named(unused));
     }
     step
+}
+
+/// What it means that a newer list was applied. A certificate counts from its own day, whichever list names it.
+fn older(kind: ListKind, newer_of: NaiveDate) -> Option<String> {
+    let means = match kind {
+        ListKind::RoleList => "where the two differ the newer one holds, and whoever is not on this one is not missed",
+        ListKind::BankDetails => "each form counts from its own day, and whoever is not on this one is not missed",
+        ListKind::TroopList => {
+            "what this older one says otherwise of a troop would take the place of what that one said"
+        }
+        ListKind::Certificates => return None,
+    };
+    Some(format!("A newer {}, of {newer_of}, was applied already: {means}.", kind.called()))
 }
 
 /// `G "Valid until", H without a heading`.
@@ -100,10 +120,9 @@ fn ready_step(list: &OfList<'_>) -> String {
         return format!("{}{shown}", nothing(counts));
     }
     let absences = counts.absences.saturating_sub(left_out_troops);
-    let are = if absences == 1 { "is" } else { "are" };
     let look = [
         (counts.changes, format!("the {}", amount(counts.changes, "change"))),
-        (absences, format!("the {absences} who {are} not on this complete list")),
+        (absences, format!("the {absences} who {} not on this complete list", are(absences))),
         (counts.problems, format!("{} that could not be used", amount(counts.problems, "cell"))),
     ];
     let look: Vec<String> = look.into_iter().filter(|(number, _)| *number > 0).map(|(_, words)| words).collect();
@@ -137,19 +156,25 @@ fn nothing(counts: &Counts) -> String {
 
 /// What came of an applied list.
 fn applied_step(list: &OfList<'_>) -> String {
-    let (changes, counts) = (recorded(list), list.counts);
-    match (changes, counts.problems) {
+    let (recorded, counts) = (recorded(list), list.counts);
+    let missing = recorded.saturating_sub(counts.changes);
+    let missing = (missing > 0).then(|| format!("the {missing} who {} not on it", are(missing)));
+    let changes = (counts.changes > 0 || missing.is_none()).then(|| amount(counts.changes, "change"));
+    let with = format!("with {}", changes.into_iter().chain(missing).collect::<Vec<_>>().join(" and "));
+    match (recorded, counts.problems) {
         (0, 0) if counts.left_out > 0 && counts.left_out == counts.rows => {
             "It was applied and changed nothing: every row was left out.".into()
         }
         (0, 0) => "It was applied and changed nothing.".into(),
-        (_, 0) => format!("It was applied with {}. Nothing more is to be done.", amount(changes, "change")),
-        (_, problems) => format!(
-            "It was applied with {}; {} could not be used and said nothing.",
-            amount(changes, "change"),
-            amount(problems, "cell")
-        ),
+        (_, 0) => format!("It was applied {with}. Nothing more is to be done."),
+        (_, problems) => {
+            format!("It was applied {with}; {} could not be used and said nothing.", amount(problems, "cell"))
+        }
     }
+}
+
+const fn are(number: u32) -> &'static str {
+    if number == 1 { "is" } else { "are" }
 }
 
 /// `1 row`, `3 rows`.
@@ -168,6 +193,7 @@ mod tests {
             counts,
             columns: None,
             seen_before: false,
+            newer_of: None,
             deleted_at: None,
         })
     }
@@ -210,6 +236,51 @@ mod tests {
             step(ListKind::TroopList, &one),
             "Everything on this list is known: applying it changes nothing. 1 troop of the season is not on this complete list; nothing ends by that."
         );
+    }
+
+    #[test]
+    fn an_applied_list_counts_what_its_preview_counted() {
+        let of = |changes: u32, absences: u32, problems: u32, kind: ListKind, state: IntakeState| {
+            let counts = &Counts { rows: 9, changes, absences, problems, ..Counts::default() };
+            next_step(&OfList {
+                kind,
+                state,
+                counts,
+                columns: None,
+                seen_before: false,
+                newer_of: None,
+                deleted_at: None,
+            })
+        };
+        for (changes, absences, problems, kind, ready, applied) in [
+            (
+                1,
+                3,
+                0,
+                ListKind::RoleList,
+                "Look at the 1 change and at the 3 who are not on this complete list, then apply the list.",
+                "It was applied with 1 change and the 3 who are not on it. Nothing more is to be done.",
+            ),
+            (
+                0,
+                1,
+                2,
+                ListKind::BankDetails,
+                "Look at the 1 who is not on this complete list and at 2 cells that could not be used, then apply the list.",
+                "It was applied with the 1 who is not on it; 2 cells could not be used and said nothing.",
+            ),
+            (
+                4,
+                1,
+                0,
+                ListKind::TroopList,
+                "Look at the 4 changes, then apply the list. 1 troop of the season is not on this complete list; nothing ends by that.",
+                "It was applied with 4 changes. Nothing more is to be done.",
+            ),
+        ] {
+            assert_eq!(of(changes, absences, problems, kind, IntakeState::Ready), ready);
+            assert_eq!(of(changes, absences, problems, kind, IntakeState::Applied), applied);
+        }
     }
 
     #[test]

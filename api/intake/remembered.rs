@@ -91,7 +91,7 @@ pub(super) fn taken_over(
         let found = identity(kind, row).and_then(|identity| remembered.get(&identity));
         let Some(found) = found.filter(|found| found.before == before(undecided)) else { continue };
         let still = match found.resolution {
-            Resolution::Person { person_id } => known.contains(&person_id),
+            Resolution::Person { person_id, .. } => known.contains(&person_id),
             _ => true,
         };
         if still {
@@ -103,7 +103,8 @@ pub(super) fn taken_over(
 
 /// What is kept of an applied list: each decision by the identity of its row. Rows of one identity that were decided
 /// differently are not remembered, and a decision that was taken anew ends what was remembered. Nor is it remembered that a
-/// row was left out which did not wait: something in it was wrong that day, and the next list may say it right.
+/// row was left out which did not wait: something in it was wrong that day, and the next list may say it right. Which of rows
+/// that contradict each other is right holds for one list alone.
 pub(super) fn to_keep(
     (kind, rows, undecided): (ListKind, &[ListRow], &[RowPreview]),
     explicit: &BTreeMap<u32, Resolution>,
@@ -112,10 +113,17 @@ pub(super) fn to_keep(
     for (row, undecided) in rows.iter().zip(undecided) {
         let Some(resolution) = explicit.get(&row.row_number).copied() else { continue };
         let Some(identity) = identity(kind, row) else { continue };
-        let holds = match resolution {
-            Resolution::Anew => false,
-            Resolution::Skip => undecided.state.needs_a_person(),
-            _ => true,
+        let waits = undecided.state.needs_a_person() && undecided.contradictions.is_empty();
+        let (holds, resolution) = match resolution {
+            Resolution::Anew | Resolution::Holds => (false, resolution),
+            Resolution::Skip => (waits, resolution),
+            Resolution::Person { person_id, holds } => {
+                (waits || !holds, Resolution::Person { person_id, holds: false })
+            }
+            Resolution::SameAsRow { row_number, holds } => {
+                (waits || !holds, Resolution::SameAsRow { row_number, holds: false })
+            }
+            Resolution::NewPerson | Resolution::AsListed => (true, resolution),
         };
         let new = holds.then(|| (row.row_number, resolution, before(undecided)));
         let agrees = |old: &Option<(u32, Resolution, String)>| match (old, &new) {

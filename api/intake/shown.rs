@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::changes::TroopField;
+use super::changes::{Contradiction, TroopField};
 use super::columns::plan::ColumnPlan;
 use super::counts::Counts;
 use super::kinds::ListKind;
@@ -186,10 +186,15 @@ pub struct IntakeRow {
     /// Other rows that speak of the same person: the first twenty of them.
     #[schema(max_items = 20)]
     pub also_on_rows: Vec<u32>,
+    /// What other rows say otherwise about the same person or troop, whether a person has chosen one of them
+    /// (`this_row_holds`) or not.
+    #[serde(default)]
+    #[schema(max_items = 200)]
+    pub contradictions: Vec<Contradiction>,
     /// What applying the row changes, after the rows above it.
     #[schema(max_items = 200)]
     pub changes: Vec<RowChange>,
-    /// What is wrong with the row.
+    /// What is wrong with the row. `name_differs` says that the roster spells the name otherwise, and stops nothing.
     #[schema(max_items = 400)]
     pub problems: Vec<CellProblem>,
 }
@@ -263,6 +268,7 @@ impl TryFrom<IntakeRecord> for Intake {
             counts: &record.counts.0,
             columns: record.columns.as_ref().map(|columns| &columns.0),
             seen_before: record.same_file_as.is_some(),
+            newer_of: record.superseded_on,
             deleted_at: record.erased_at,
         });
         let (source, skipped_rows) = record.parsed.map(|parsed| (parsed.0.source, parsed.0.skipped)).unzip();

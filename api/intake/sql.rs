@@ -43,6 +43,8 @@ pub(super) struct IntakeRecord {
     pub absences: Json<Vec<AbsentOne>>,
     /// An applied list of this kind that speaks for a later day.
     pub superseded_by: Option<Uuid>,
+    /// The day for which that one speaks.
+    pub superseded_on: Option<NaiveDate>,
     pub made: Option<Json<MadeByList>>,
     pub reversed_at: Option<DateTime<Utc>>,
     pub sheets: Json<Vec<String>>,
@@ -118,13 +120,16 @@ pub(super) async fn find(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<
                      and o.state = 'applied' and o.intake_id <> i.intake_id
                    order by o.applied_at limit 1) as "same_file_as?",
                   i.complete, i.absences as "absences: Json<Vec<AbsentOne>>",
-                  (select o.intake_id from intake o
-                   where o.unit_id = i.unit_id and o.season_id = i.season_id and o.kind = i.kind and o.state = 'applied'
-                     and o.listed_on > i.listed_on and o.intake_id <> i.intake_id
-                   order by o.listed_on desc, o.intake_id limit 1) as "superseded_by?",
+                  newer.intake_id as "superseded_by?", newer.listed_on as "superseded_on?",
                   i.made as "made: Json<MadeByList>", i.reversed_at, i.sheets as "sheets: Json<Vec<String>>",
                   i.erased_at, i.version, i.log_seq
-           from intake i where i.unit_id = $1 and i.intake_id = $2"#,
+           from intake i
+           left join lateral (
+               select o.intake_id, o.listed_on from intake o
+               where o.unit_id = i.unit_id and o.season_id = i.season_id and o.kind = i.kind and o.state = 'applied'
+                 and o.listed_on > i.listed_on and o.intake_id <> i.intake_id
+               order by o.listed_on desc, o.intake_id limit 1) newer on true
+           where i.unit_id = $1 and i.intake_id = $2"#,
         unit.0,
         intake.0
     );

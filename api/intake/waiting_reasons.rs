@@ -95,7 +95,8 @@ fn reason(kind: ListKind, waits_for: String, rows: &[IntakeRow]) -> WaitingReaso
 /// What can be decided about all of these rows at once. A row that asks whom it means may be somebody new, one by one or all;
 /// a row that cannot be used can only be left out.
 pub(super) fn possible(kind: ListKind, rows: &[IntakeRow]) -> Vec<RowDecision> {
-    let ask = rows.iter().all(|row| row.state == IntakeRowState::Ask);
+    // of rows that contradict each other one by one is right
+    let ask = rows.iter().all(|row| row.state == IntakeRowState::Ask && row.contradictions.is_empty());
     match kind {
         ListKind::RoleList if ask => vec![RowDecision::NewPerson, RowDecision::LeaveOut],
         ListKind::TroopList if ask => vec![RowDecision::AsListed, RowDecision::LeaveOut],

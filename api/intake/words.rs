@@ -106,6 +106,7 @@ impl Words<'_> {
             reason_code: preview.reason.as_ref().map(|reason| reason.code),
             reason: preview.reason.as_ref().map(|reason| reason.sentence.clone()),
             also_on_rows: preview.also_on_rows.clone(),
+            contradictions: preview.contradictions.clone(),
             changes: preview.changes.iter().map(|change| self.change(row, change)).collect(),
             problems: preview.problems.clone(),
         }

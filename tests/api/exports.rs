@@ -3,6 +3,7 @@
 use calamine::{Data, Reader as _, Xlsx};
 use serde_json::json;
 
+use crate::intake::{rows, until_read};
 use crate::support::client::{Answered, Caller};
 use crate::support::world::World;
 use crate::support::{fixture, scenario};
@@ -64,6 +65,33 @@ fn a_manager_gets_every_troop_with_its_people_in_a_fixed_order() {
         world.manager.get("/roster-export?format=pdf").await.expect_problem(400, "bad_parameter");
         world.stranger.in_unit(fixture::UNIT).get("/roster-export").await.expect_problem(404, "not_found");
         world.nobody.in_unit(fixture::UNIT).get("/roster-export").await.expect_problem(401, "not_signed_in");
+    });
+}
+
+/// A spreadsheet program takes a file without the mark for another encoding, and accented names open garbled.
+#[test]
+fn accented_names_open_right_and_the_file_can_be_sent_back_as_a_list() {
+    scenario(async |world| {
+        let mut owner = world.owner().await;
+        sqlx::query(
+            "update person set first_name = 'Håkon', last_name = 'Wiśniewska' where last_name = 'Fontaine-Diallo'",
+        )
+        .execute(&mut owner)
+        .await
+        .expect("an accented name");
+        let file = world.manager.get("/roster-export").await.expect(200);
+        assert_eq!(file.body[..3], [0xef, 0xbb, 0xbf]);
+        let text = String::from_utf8(file.body.clone()).expect("UTF-8");
+        assert!(text.starts_with("\u{feff}troop_number,troop_name,"), "{text}");
+        assert!(text.contains(",Håkon,Wiśniewska,"), "{text}");
+        let path = "/intakes?kind=role_list&file_name=roster.csv&listed_on=2040-01-09";
+        let taken =
+            world.manager.ask(reqwest::Method::POST, path).bytes("text/csv", file.body.clone()).await.expect(202);
+        let intake = until_read(&world.manager, taken.header("location")).await;
+        assert_eq!((intake.at("/state"), intake.at("/source/encoding")), (json!("ready"), json!("UTF-8")), "{intake}");
+        let seen = rows(&world.manager, &intake).await;
+        assert_eq!(seen.len(), 4, "{seen:?}");
+        assert_eq!((&seen[0]["name"], &seen[0]["state"]), (&json!("Håkon Wiśniewska"), &json!("person")));
     });
 }
 

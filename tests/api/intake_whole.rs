@@ -80,6 +80,11 @@ fn a_complete_list_that_is_older_than_one_already_applied_says_nothing_of_who_is
         let older = complete(&world.manager, "role_list", "2040-01-08", &format!("{HEAD}{CLARA_ROW}")).await;
         assert_eq!(older.at("/counts/absences"), 0);
         assert_ne!(older.at("/superseded_by"), Value::Null, "{older}");
+        let step = older.text("/next_step");
+        let newer = "A newer role list, of 2040-01-09, was applied already: where the two differ the newer one holds, and whoever is not on this one is not missed. ";
+        assert!(step.starts_with(newer), "{step}");
+        let newest = complete(&world.manager, "role_list", "2040-01-10", &format!("{HEAD}{CLARA_ROW}")).await;
+        assert!(!newest.text("/next_step").contains("A newer role list"), "{newest}");
         let path = "/intakes?kind=certificates&file_name=a.csv&listed_on=2040-01-09&complete=true";
         let refused = world.manager.ask(reqwest::Method::POST, path).bytes("text/csv", "Name\nx\n").await;
         refused.expect_problem(422, "invalid");
@@ -103,7 +108,10 @@ fn a_list_that_touches_much_of_the_roster_is_confirmed_by_its_own_figure() {
         };
         confirm(2).await.expect_problem(409, "mass_change");
         let applied = confirm(3).await.expect(200);
-        assert_eq!(applied.text("/next_step"), "It was applied with 3 changes. Nothing more is to be done.");
+        assert_eq!(
+            applied.text("/next_step"),
+            "It was applied with the 3 who are not on it. Nothing more is to be done."
+        );
         let again = complete(&world.manager, "role_list", "2040-01-17", &format!("{HEAD}{CLARA_ROW}")).await;
         assert_eq!(again.at("/counts/absences"), 0, "being missing again says nothing new");
     });

@@ -141,6 +141,42 @@ fn a_cell_with_nothing_in_it_reads_nothing() {
     });
 }
 
+#[test]
+fn a_day_alone_in_the_middle_of_a_list_is_a_row_that_lacks_the_rest() {
+    scenario(async |world| {
+        let list = "Troop,First name,Last name,Membership number,Membership valid until\n\
+                    0101,Clara,Fontaine-Diallo,M-6,2040-09-30\n,,,,2040-09-30\n0102,Yesenia,Bergqvist,M-8,2040-09-30\n";
+        let intake = read(&world.manager, "role_list", "2040-01-09", list).await;
+        assert_eq!((intake.at("/skipped_rows"), intake.at("/counts/waiting")), (json!([]), json!(1)), "{intake}");
+        let refused = apply(&world.manager, &intake).await.expect_problem(409, "rows_unresolved");
+        assert_eq!(
+            refused.text("/errors/0/detail"),
+            "row 3: read nothing in troop number, expected a troop number, and a name or a membership number: the row has none of them; fill them in, or leave it out"
+        );
+    });
+}
+
+/// The roster may have it wrong: whoever is matched by number is shown with both spellings, and nobody has to decide.
+#[test]
+fn a_name_that_the_roster_spells_otherwise_is_noted_and_stops_nothing() {
+    scenario(async |world| {
+        let list = "Troop,First name,Last name,Membership number\n\
+                    0101,Clara,Fontain-Diallo,M-6\n0101,PIOTR,WANJIRU,M-7\n0102,Bergqvist,Yesenia,M-8\n";
+        let intake = read(&world.manager, "role_list", "2040-01-09", list).await;
+        assert_eq!((intake.at("/counts/waiting"), intake.at("/counts/problems")), (json!(0), json!(0)), "{intake}");
+        let seen = rows(&world.manager, &intake).await;
+        let problems: Vec<_> = seen.iter().map(|row| row["problems"].as_array().expect("problems").len()).collect();
+        assert_eq!(problems, [1, 0, 0], "capitals and swapped columns are no other spelling: {seen:?}");
+        let note = &seen[0]["problems"][0];
+        assert_eq!((&note["code"], &note["read"]), (&json!("name_differs"), &json!("Clara Fontain-Diallo")));
+        assert_eq!(
+            note["expected"],
+            "Clara Fontaine-Diallo, as the roster has it; if the list is right, mend the roster (change_person)"
+        );
+        apply(&world.manager, &intake).await.expect(200);
+    });
+}
+
 /// Whoever is told to undo something can do it with the very request that is named.
 #[test]
 fn what_stands_on_a_list_is_undone_by_the_request_that_the_answer_names() {

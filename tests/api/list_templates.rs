@@ -69,7 +69,7 @@ fn a_template_is_filled_with_what_is_known_and_filled_in_it_counts() {
         let before = String::from_utf8(template(&world.manager, "role_list", "csv").await.body.clone()).expect("text");
         assert_eq!(
             before,
-            "Troop number,First name,Last name,E-mail,Phone,Membership number,Membership valid until,Screening,Screening valid until\r\n\
+            "\u{feff}Troop number,First name,Last name,E-mail,Phone,Membership number,Membership valid until,Screening,Screening valid until\r\n\
              0101,,,,,,,,\r\n0102,,,,,,,,\r\n0103,,,,,,,,\r\n",
             "nobody is registered yet"
         );
@@ -79,7 +79,7 @@ fn a_template_is_filled_with_what_is_known_and_filled_in_it_counts() {
         let troops = String::from_utf8(template(&world.manager, "troop_list", "csv").await.body.clone()).expect("text");
         assert_eq!(
             troops,
-            "Troop number,Name,Age band,Meeting place,Selling youths,First season\r\n\
+            "\u{feff}Troop number,Name,Age band,Meeting place,Selling youths,First season\r\n\
              0101,Troop 0101,juniors,Room 0101,12,no\r\n0102,Troop 0102,seniors,Room 0102,9,yes\r\n0103,Troop 0103,juniors,Room 0103,7,no\r\n"
         );
         let certificates = template(&world.manager, "certificates", "csv").await;

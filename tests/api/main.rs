@@ -29,7 +29,11 @@ mod framing;
 #[cfg(test)]
 mod intake;
 #[cfg(test)]
+mod intake_contradictions;
+#[cfg(test)]
 mod intake_doors;
+#[cfg(test)]
+mod intake_one_person;
 #[cfg(test)]
 mod intake_remembered;
 #[cfg(test)]

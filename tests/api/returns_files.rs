@@ -19,6 +19,10 @@ fn the_file_is_a_table_that_computes_nothing_or_the_same_json() {
         assert_eq!(table.header("content-type"), "text/csv; charset=utf-8");
         assert_eq!(table.header("content-disposition"), "attachment; filename=\"season-return-1.csv\"");
         let text = String::from_utf8(table.body.clone()).expect("UTF-8");
+        assert!(
+            text.starts_with("\u{feff}troop_number,"),
+            "the mark by which a spreadsheet program knows UTF-8: {text}"
+        );
         let mut rows = csv::Reader::from_reader(text.as_bytes());
         let rows: Vec<csv::StringRecord> = rows.records().map(|row| row.expect("a row")).collect();
         assert_eq!(rows.len(), 3);

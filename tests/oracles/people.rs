@@ -99,7 +99,9 @@ fn score_with((accept, review): (u8, u8), known: &Path, listed: &Path, with_numb
         match found.outcome {
             MatchOutcome::Taken { person_id } if person_id == right => score.right += 1,
             MatchOutcome::Taken { .. } => score.wrong += 1,
-            MatchOutcome::Ask { candidates } if candidates.iter().any(|candidate| candidate.person_id == right) => {
+            MatchOutcome::Ask { candidates }
+                if candidates.iter().any(|candidate| candidate.person_id == Some(right)) =>
+            {
                 score.asked_with_truth += 1;
             }
             MatchOutcome::Ask { .. } | MatchOutcome::Problem => score.asked_without += 1,

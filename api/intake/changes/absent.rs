@@ -166,14 +166,16 @@ fn named(rows: &[RowPreview], matches: &[RowMatch], troops: &[TroopFound]) -> BT
     for row in rows {
         match &row.state {
             RowState::Person(person) => drop(named.insert(known(*person))),
-            RowState::Ask(candidates) => named.extend(candidates.iter().map(|one| known(one.person_id))),
+            RowState::Ask(candidates) => named.extend(candidates.iter().filter_map(|one| one.person_id).map(known)),
             _ => {}
         }
     }
     for found in matches {
         match &found.outcome {
             MatchOutcome::Taken { person_id } => drop(named.insert(known(*person_id))),
-            MatchOutcome::Ask { candidates } => named.extend(candidates.iter().map(|one| known(one.person_id))),
+            MatchOutcome::Ask { candidates } => {
+                named.extend(candidates.iter().filter_map(|one| one.person_id).map(known));
+            }
             MatchOutcome::New { .. } | MatchOutcome::Problem => {}
         }
     }

@@ -8,7 +8,7 @@ use crate::intake::kinds::{ListColumn as Column, ListKind};
 use crate::seasons::policy::{ListColumn, ProofKind, Requirement, RequirementKind, ValidityKind, Whose};
 use crate::standings::rules::EvidenceOutcome::{self, Met, NotMet};
 use chrono::NaiveDate;
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 /// So many of them as a sentence holds.
 fn as_many_as_fit(words: &[String]) -> String {
@@ -48,8 +48,14 @@ impl Work<'_> {
                 (Whose::Coordinator, Subject::Person(_)) | (Whose::Troop, Subject::Troop(_)) => subject,
                 _ => continue,
             };
+            if let Some(right) = self.clashes.passed_over(row.row_number, &asked.code) {
+                let expected =
+                    format!("what row {right} says of it, which a person chose; this row says something else");
+                self.row_problem(row, "rows_contradict", &asked.title, &expected);
+                continue;
+            }
             if let Some(statement) = self.stated_by(column, row) {
-                self.record(row, &asked, about, statement);
+                self.record(&asked, about, statement);
             }
         }
     }
@@ -60,7 +66,7 @@ impl Work<'_> {
     }
 
     /// What one column of a row states, if it states anything.
-    fn stated_by(&mut self, column: ListColumn, row: &ListRow) -> Option<Statement> {
+    pub(super) fn stated_by(&mut self, column: ListColumn, row: &ListRow) -> Option<Statement> {
         let listed_on = self.list.listed_on;
         let plain = |outcome: EvidenceOutcome, observed_on: NaiveDate, valid_until_on: Option<NaiveDate>| Statement {
             outcome,
@@ -133,7 +139,7 @@ impl Work<'_> {
         let score_percent = row.score.and_then(|hundredths| u8::try_from(hundredths / 100).ok());
         for asked in asked {
             let statement = Statement { outcome: Met, observed_on: day, valid_until_on: None, score_percent };
-            self.record(row, &asked, subject, statement);
+            self.record(&asked, subject, statement);
         }
     }
 
@@ -146,7 +152,7 @@ impl Work<'_> {
     }
 
     /// Adds a fact unless it is known: this very fact, or a list's fact that the newest one says already.
-    fn record(&mut self, row: &ListRow, asked: &Requirement, subject: Subject, mut statement: Statement) {
+    fn record(&mut self, asked: &Requirement, subject: Subject, mut statement: Statement) {
         let about = self.facts.about(&asked.code, subject);
         let newest = about.iter().max_by_key(|fact| (fact.statement.observed_on, fact.order));
         // a troop that was missing from a complete list and is on it again: the list's day says so, not the form's
@@ -155,6 +161,9 @@ impl Work<'_> {
             && (statement.observed_on..=self.list.listed_on).contains(&gone.statement.observed_on)
         {
             statement.observed_on = self.list.listed_on;
+        }
+        if statement.outcome == Met && statement.valid_until_on.is_none() {
+            statement.valid_until_on = self.clashes.end(&asked.code, subject);
         }
         // A list without a column for it says that it holds, and not until when: the day that is known stays.
         if asked.validity.kind == ValidityKind::UntilEvidenceDate && statement.valid_until_on.is_none() {
@@ -167,21 +176,12 @@ impl Work<'_> {
                 known.filter(|_| statement.outcome == Met).and_then(|fact| fact.statement.valid_until_on);
         }
         if about.iter().any(|fact| fact.statement == statement) {
-            self.facts.speak(&asked.code, subject);
             return;
         }
         // a role list says how things stand on its day; the other lists date each row by itself
-        if self.list.kind == ListKind::RoleList {
-            let contradicts = self.facts.has_spoken(&asked.code, subject);
-            if newest.is_some_and(|fact| says_the_same(&fact.statement, &statement)) {
-                self.facts.speak(&asked.code, subject);
-                return;
-            }
-            if contradicts || about.iter().any(|fact| fact.order > self.facts.last_known) {
-                let expected = "the same as the row above that speaks of the same; nothing was recorded from this one";
-                self.row_problem(row, "rows_contradict", &asked.title, expected);
-                return;
-            }
+        if self.list.kind == ListKind::RoleList && newest.is_some_and(|fact| says_the_same(&fact.statement, &statement))
+        {
+            return;
         }
         self.facts.add(&asked.code, subject, statement.clone());
         let screening = asked.kind == RequirementKind::Screening;
@@ -192,30 +192,17 @@ impl Work<'_> {
 /// What is known, by requirement and subject; and what this list adds while its rows are gone through.
 pub(super) struct FactBook {
     of: HashMap<Subject, Vec<CurrentFact>>,
-    /// Facts above this order come from this list.
-    last_known: i64,
     next_order: i64,
-    /// Of what this list has repeated that it is as it was known.
-    spoken: HashSet<(String, Subject)>,
 }
 
 impl FactBook {
-    /// Notes that a row of this list says what is known.
-    fn speak(&mut self, requirement: &str, subject: Subject) {
-        self.spoken.insert((requirement.to_owned(), subject));
-    }
-
-    fn has_spoken(&self, requirement: &str, subject: Subject) -> bool {
-        self.spoken.contains(&(requirement.to_owned(), subject))
-    }
-
     pub(super) fn new(known: &[CurrentFact]) -> Self {
-        let last_known = known.iter().map(|fact| fact.order).max().unwrap_or(0);
+        let next_order = known.iter().map(|fact| fact.order).max().unwrap_or(0);
         let mut of: HashMap<Subject, Vec<CurrentFact>> = HashMap::new();
         for fact in known {
             of.entry(fact.subject).or_default().push(fact.clone());
         }
-        Self { of, last_known, next_order: last_known, spoken: HashSet::new() }
+        Self { of, next_order }
     }
 
     fn about(&self, requirement: &str, subject: Subject) -> Vec<&CurrentFact> {

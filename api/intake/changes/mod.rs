@@ -8,9 +8,13 @@ mod absent;
 #[cfg(test)]
 mod absent_tests;
 mod change;
+mod clashes;
+#[cfg(test)]
+mod clashes_tests;
 mod facts;
 mod people;
 mod rows;
+mod settled;
 #[cfg(test)]
 mod test_support;
 #[cfg(test)]
@@ -21,7 +25,9 @@ mod troops_tests;
 mod unfamiliar;
 
 pub use change::{Change, PersonField, RowState, SeasonPlace, TroopField, TroopRef};
+pub use clashes::Contradiction;
 pub use facts::course_key;
+pub use people::NAME_DIFFERS;
 pub use rows::{look, preview};
 
 use super::columns::fields::ListRow;
@@ -62,15 +68,36 @@ pub enum Resolution {
     Person {
         /// Who.
         person_id: PersonId,
+        /// Whether this row is right where rows about the person contradict each other.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        holds: bool,
     },
     /// The row is somebody new.
     NewPerson,
+    /// The row is whoever another row of the list is; its own number: it is somebody new.
+    SameAsRow {
+        /// Which row.
+        row_number: u32,
+        /// Whether this row is right where rows about the person contradict each other.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        holds: bool,
+    },
+    /// The row is matched by the program, and it is right where rows about the person contradict each other.
+    Holds,
     /// The row of a troop list is taken at its word: the troop is called so now, or is a new one.
     AsListed,
     /// The row is left out.
     Skip,
     /// What was decided about the same row of an earlier list does not hold for this one: the program matches it anew.
     Anew,
+}
+
+impl Resolution {
+    /// Whether the row was chosen where rows contradict each other.
+    #[must_use]
+    pub const fn holds(self) -> bool {
+        matches!(self, Self::Holds | Self::Person { holds: true, .. } | Self::SameAsRow { holds: true, .. })
+    }
 }
 
 /// What is known in the unit, as far as lists can change it.
@@ -215,6 +242,8 @@ pub struct RowPreview {
     pub reason: Option<MatchReason>,
     /// Other rows that speak of the same person.
     pub also_on_rows: Vec<u32>,
+    /// What other rows say otherwise about the same person or troop, decided or not.
+    pub contradictions: Vec<Contradiction>,
     /// What applying this row would change, after the rows above it.
     pub changes: Vec<Change>,
     /// What is wrong with the row, cell by cell, and what it says that cannot be used.

@@ -5,7 +5,10 @@ use super::{Change, PersonField, PersonRef, RowState};
 use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
-use crate::intake::matching::{MatchReason, ReasonCode};
+use crate::intake::matching::{MatchReason, ReasonCode, first_names_agree};
+
+/// The roster spells a name otherwise than a list: a note that stops nothing.
+pub const NAME_DIFFERS: &str = "name_differs";
 
 /// The longest reason that is kept.
 const SENTENCE: usize = 600;
@@ -64,13 +67,31 @@ impl Work<'_> {
         self.changes.push(Change::ProposeAssignment { person, troop_id, lead });
     }
 
+    /// Notes that the list spells the name of somebody matched by number otherwise than the roster. Short forms, accents,
+    /// capitals and swapped columns are no other spelling.
+    pub(super) fn note_name(&mut self, row: &ListRow, person_id: PersonId) {
+        let (Some(first), Some(last), Some(person)) = (&row.first_name, &row.last_name, self.people.get(&person_id))
+        else {
+            return;
+        };
+        let (known, family) = (&person.known.first_name, &person.known.last_name);
+        let same = |first: &str, last: &str| first_names_agree(first, known) && fold::key(last) == fold::key(family);
+        if same(first, last) || same(last, first) {
+            return;
+        }
+        let (read, roster) = (format!("{first} {last}"), format!("{known} {family}"));
+        let roster: String = roster.chars().take(200).collect();
+        let expected = format!("{roster}, as the roster has it; if the list is right, mend the roster (change_person)");
+        self.row_problem(row, NAME_DIFFERS, &read, &expected);
+    }
+
     /// A reason that speaks of troops, with their numbers: what the row says, and where whoever may be meant is known.
     pub(super) fn told_by_number(&self, row: &ListRow, reason: &MatchReason, state: &RowState) -> MatchReason {
         let (ReasonCode::SameNameOtherTroop, RowState::Ask(candidates)) = (reason.code, state) else {
             return reason.clone();
         };
         let known = candidates.iter().take(3).filter_map(|candidate| {
-            let person = self.people.get(&candidate.person_id)?;
+            let person = self.people.get(&candidate.person_id?)?;
             let troops = person.known.troops.iter().filter_map(|troop| self.troops_by_id.get(troop));
             let mut numbers: Vec<&str> = troops.map(|troop| troop.number.as_str()).collect();
             numbers.sort_unstable();

@@ -1,5 +1,6 @@
 //! The rows of a list in order, each against what is known and what the rows above it would change.
 
+use super::clashes::Clashes;
 use super::facts::{FactBook, proven_by};
 use super::troops::TroopBook;
 use super::{
@@ -9,7 +10,7 @@ use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
 use crate::intake::kinds::{ListColumn, ListKind};
-use crate::intake::matching::{Known, Lines, Listed, MatchOutcome, MatchReason, RowMatch, match_rows};
+use crate::intake::matching::{Known, Lines, Listed, MatchOutcome, MatchReason, ReasonCode, RowMatch, match_rows};
 use crate::intake::parse::table::CellProblem;
 use crate::seasons::policy::Requirement;
 use std::collections::{BTreeSet, HashMap, HashSet};
@@ -29,6 +30,9 @@ pub fn look(list: &ReadList<'_>, world: &World<'_>) -> Preview {
     let mut work = Work::new(list, world);
     if list.kind == ListKind::TroopList {
         work.troops = TroopBook::new(list, world, &troops);
+    }
+    if list.kind == ListKind::RoleList {
+        work.settle(&matches, &troops);
     }
     let rows = list.rows.iter().zip(&troops).enumerate();
     let rows: Vec<RowPreview> = rows.map(|(place, (row, troop))| work.row(row, troop, matches.get(place))).collect();
@@ -52,6 +56,9 @@ pub(super) struct Work<'a> {
     pub problems_of: HashMap<u32, Vec<&'a CellProblem>>,
     pub troops_by_id: HashMap<TroopId, &'a CurrentTroop>,
     pub troops: TroopBook,
+    /// What each row of a role list is taken for.
+    settled: HashMap<u32, RowState>,
+    pub clashes: Clashes,
     pub changes: Vec<Change>,
     pub problems: Vec<CellProblem>,
 }
@@ -79,6 +86,8 @@ impl<'a> Work<'a> {
             problems_of,
             troops_by_id: world.current.troops.iter().map(|troop| (troop.troop_id, troop)).collect(),
             troops: TroopBook::default(),
+            settled: HashMap::new(),
+            clashes: Clashes::default(),
             changes: Vec::new(),
             problems: Vec::new(),
         }
@@ -141,12 +150,27 @@ fn listed(row: &ListRow, troop: &TroopFound) -> Listed {
 }
 
 impl Work<'_> {
+    /// Looks at the rows of a role list together, before any of them is taken.
+    fn settle(&mut self, matches: &[RowMatch], troops: &[TroopFound]) {
+        let rows = self.list.rows.iter().zip(troops).enumerate();
+        let resolution = |row: &ListRow| self.list.resolutions.get(&row.row_number).copied();
+        let states: Vec<RowState> =
+            rows.map(|(place, (row, troop))| self.state_of(row, troop, matches.get(place), resolution(row))).collect();
+        let states = self.settled(states, matches);
+        self.clashes = self.clashes(&states, troops);
+        self.problems.clear(); // they are noted again with each row
+        self.settled = self.list.rows.iter().map(|row| row.row_number).zip(states).collect();
+    }
+
     fn row(&mut self, row: &ListRow, troop: &TroopFound, found: Option<&RowMatch>) -> RowPreview {
         self.changes.clear();
         let of_row = self.problems_of.get(&row.row_number);
         self.problems = of_row.into_iter().flatten().map(|problem| (*problem).clone()).collect();
         let resolution = self.list.resolutions.get(&row.row_number).copied();
         let state = self.state_of(row, troop, found, resolution);
+        let state = self.settled.remove(&row.row_number).unwrap_or(state);
+        let (state, clash) =
+            self.clashes.waits(row.row_number, &state).map_or((state, None), |(ask, why)| (ask, Some(why)));
         match &state {
             RowState::Person(person_id) => self.take(row, troop, PersonRef::Known(*person_id)),
             RowState::NewPerson(first_row) => self.take(row, troop, PersonRef::New(*first_row)),
@@ -157,9 +181,15 @@ impl Work<'_> {
             RowState::NewTroop => self.make_troop_known(row),
             RowState::Ask(_) | RowState::Unusable | RowState::Skipped => {}
         }
-        let reason = match resolution {
-            Some(_) => Some(MatchReason::by_person()),
-            None => {
+        if let (RowState::Person(person_id), Some(ReasonCode::MembershipNumber), None) =
+            (&state, found.map(|found| found.reason.code), resolution)
+        {
+            self.note_name(row, *person_id);
+        }
+        let reason = match (clash, resolution) {
+            (Some(clash), _) => Some(clash),
+            (None, Some(_)) => Some(MatchReason::by_person()),
+            (None, None) => {
                 found.map(|found| self.told_by_number(row, &found.reason, &state)).or_else(|| self.doubt_about(row))
             }
         };
@@ -168,6 +198,7 @@ impl Work<'_> {
             state,
             reason,
             also_on_rows: found.map(|found| found.also_on_rows.clone()).unwrap_or_default(),
+            contradictions: self.clashes.take(row.row_number),
             changes: std::mem::take(&mut self.changes),
             problems: std::mem::take(&mut self.problems),
         }
@@ -201,7 +232,10 @@ impl Work<'_> {
             return self.state_of_troop(row, troop, resolution == Some(Resolution::AsListed));
         }
         let needs_troop = self.list.kind != ListKind::Certificates;
-        if needs_troop && let Some((code, read, expected)) = troop_problem(troop) {
+        if needs_troop && let Some((code, read, mut expected)) = troop_problem(troop) {
+            if self.list.kind == ListKind::RoleList && row.names_nobody() && matches!(troop, TroopFound::Unnamed) {
+                expected = "a troop number, and a name or a membership number: the row has none of them; fill them in, or leave it out";
+            }
             self.problem(row, ListColumn::TroopNumber, code, &read, expected);
             return RowState::Unusable;
         }
@@ -210,27 +244,18 @@ impl Work<'_> {
         }
         let has_name = row.first_name.is_some() && row.last_name.is_some();
         match (resolution, found.map(|found| &found.outcome)) {
-            (Some(Resolution::Person { person_id }), _) => RowState::Person(person_id),
-            (Some(Resolution::NewPerson), _) if has_name => RowState::NewPerson(row.row_number),
-            (_, Some(MatchOutcome::Taken { person_id })) => RowState::Person(*person_id),
-            (_, Some(MatchOutcome::New { first_row })) if has_name => {
-                RowState::NewPerson(self.first_of(*first_row, row))
+            (Some(Resolution::Person { person_id, .. }), _) => RowState::Person(person_id),
+            (Some(Resolution::NewPerson | Resolution::SameAsRow { .. }), _) if has_name => {
+                RowState::NewPerson(row.row_number)
             }
+            (_, Some(MatchOutcome::Taken { person_id })) => RowState::Person(*person_id),
+            (_, Some(MatchOutcome::New { first_row })) if has_name => RowState::NewPerson(*first_row),
             (_, Some(MatchOutcome::Ask { candidates })) => RowState::Ask(candidates.clone()),
             (_, None) => troop.id().map_or(RowState::Unusable, RowState::Troop),
             _ => {
                 self.row_problem(row, "no_name", "", "a first and a last name");
                 RowState::Unusable
             }
-        }
-    }
-
-    /// The first row of a new person that is really taken as new: an earlier one may have been resolved otherwise.
-    fn first_of(&self, first_row: u32, row: &ListRow) -> u32 {
-        if self.list.resolutions.contains_key(&first_row) && first_row != row.row_number {
-            row.row_number
-        } else {
-            first_row
         }
     }
 

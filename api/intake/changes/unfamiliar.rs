@@ -32,7 +32,7 @@ impl Work<'_> {
             }
             let is_matched = matches.get(*place).is_some_and(|found| match &found.outcome {
                 MatchOutcome::Taken { .. } => true,
-                MatchOutcome::Ask { candidates } => !candidates.is_empty(),
+                MatchOutcome::Ask { candidates } => candidates.iter().any(|one| one.person_id.is_some()),
                 MatchOutcome::New { .. } | MatchOutcome::Problem => false,
             });
             is_matched || matches!(row.state, RowState::Person(_))

@@ -66,6 +66,15 @@ impl ListRow {
         let bare = Self { row_number: self.row_number, troop_number: self.troop_number.clone(), ..Self::default() };
         self.troop_number.is_some() && *self == bare
     }
+
+    /// Whether nothing in the row says who is meant.
+    #[must_use]
+    pub const fn names_nobody(&self) -> bool {
+        self.first_name.is_none()
+            && self.last_name.is_none()
+            && self.email.is_none()
+            && self.membership_number.is_none()
+    }
 }
 
 /// What a list says about a screening; never more than this (domain.md section 17).

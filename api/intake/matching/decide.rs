@@ -17,7 +17,7 @@ pub fn decide(row: &Listed, people: &People<'_>, lines: Lines) -> Decision {
     if let Some(decision) = by_email(row, people) {
         return decision;
     }
-    by_name(row, people, lines)
+    with_holders(by_name(row, people, lines), row, people)
 }
 
 const NOBODY: &[&Known] = &[];
@@ -31,21 +31,67 @@ fn by_number(row: &Listed, people: &People<'_>, lines: Lines) -> Option<Decision
                 || name_likeness(row.name(), one.name()) >= lines.review
                 || first_names_near(row.name(), one.name()) =>
         {
+            if let Some(other) = other_by_address(row, one, people, lines) {
+                let sentence = format!(
+                    "the membership number is {}'s, but the e-mail and the name are {}'s: one of the two may be mistyped, or they are one person who is known twice",
+                    one.full_name(),
+                    other.full_name()
+                );
+                return Some(ask(row, &[other, one], ReasonCode::EmailConflicts, sentence));
+            }
             Some(taken(one, ReasonCode::MembershipNumber, format!("the membership number is {}'s", one.full_name())))
         }
-        [one] => Some(ask(
-            row,
-            &[one],
-            ReasonCode::NumberButOtherName,
-            format!(
+        [one] => {
+            let sentence = format!(
                 "the membership number is {}'s, but the name on the list is another: one of the two may be mistyped",
                 one.full_name()
-            ),
-        )),
+            );
+            Some(with_holders(ask(row, &[one], ReasonCode::NumberButOtherName, sentence), row, people))
+        }
         several => {
             Some(ask(row, several, ReasonCode::NumberOfSeveral, "several people have this membership number".into()))
         }
     }
+}
+
+/// Somebody else whose address is on the row, and whose name fits at least as well as that of the number's owner. Families
+/// share an address; with another name it says nothing.
+fn other_by_address<'a>(row: &Listed, one: &Known, people: &People<'a>, lines: Lines) -> Option<&'a Known> {
+    let email = row.email_key().filter(|email| row.has_name() && !one.has_email(email))?;
+    let least = name_likeness(row.name(), one.name()).max(lines.review);
+    let holders = people.by_email.get(&email).map_or(NOBODY, Vec::as_slice).iter().copied();
+    let fitting = holders
+        .filter(|other| other.person_id != one.person_id && first_names_near(row.name(), other.name()))
+        .map(|other| (name_likeness(row.name(), other.name()), other))
+        .filter(|(likeness, _)| *likeness >= least);
+    fitting.max_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, other)| other)
+}
+
+/// Those who have the row's address.
+pub(super) fn holders(row: &Listed, people: &People<'_>) -> Vec<Candidate> {
+    let email = row.email_key();
+    let known = email.and_then(|email| people.by_email.get(&email)).map_or(NOBODY, Vec::as_slice);
+    let candidate = |known: &&Known| Candidate {
+        person_id: Some(known.person_id),
+        row_number: None,
+        likeness_percent: percent(name_likeness(row.name(), known.name())),
+        code: ReasonCode::EmailButOtherFirstName,
+    };
+    known.iter().take(MAX_CANDIDATES).map(candidate).collect()
+}
+
+/// Where somebody is asked about anyway, whoever has the address may be meant too, whatever the name.
+fn with_holders((mut outcome, reason): Decision, row: &Listed, people: &People<'_>) -> Decision {
+    if let MatchOutcome::Ask { candidates } = &mut outcome {
+        let mut holders = holders(row, people);
+        holders.retain(|holder| candidates.iter().all(|known| known.person_id != holder.person_id));
+        if !holders.is_empty() {
+            candidates.truncate(MAX_CANDIDATES - 1);
+            candidates.extend(holders);
+            candidates.truncate(MAX_CANDIDATES);
+        }
+    }
+    (outcome, reason)
 }
 
 fn by_email(row: &Listed, people: &People<'_>) -> Option<Decision> {
@@ -62,6 +108,7 @@ fn by_email(row: &Listed, people: &People<'_>) -> Option<Decision> {
         [] => {
             let near = |known: &&Known| {
                 first_names_near(row.name(), known.name())
+                    || is_part_of_the_name(row.name(), known.name())
                     || (first.is_empty() && fold::key(row.name().1) == fold::key(&known.last_name))
             };
             let near: Vec<&Known> = holders.iter().copied().filter(near).collect();
@@ -147,6 +194,14 @@ fn by_name(row: &Listed, people: &People<'_>, lines: Lines) -> Decision {
     }
 }
 
+/// A first name that is a part of the other, of one family name: `Seun` of `Oluwaseun`. Shorter than four letters it may be
+/// part of anything.
+fn is_part_of_the_name(one: (&str, &str), other: (&str, &str)) -> bool {
+    let (first, known) = (fold::key(one.0), fold::key(other.0));
+    let (short, long) = if first.len() < known.len() { (first, known) } else { (known, first) };
+    short.len() >= 4 && long.contains(&short) && fold::key(one.1) == fold::key(other.1)
+}
+
 fn numbers_conflict(row: &Listed, known: &Known) -> bool {
     match (row.number_key(), known.number_key()) {
         (Some(one), Some(other)) => one != other,
@@ -170,14 +225,15 @@ fn taken(known: &Known, code: ReasonCode, sentence: String) -> Decision {
 }
 
 /// The most people that are shown to choose from.
-const MAX_CANDIDATES: usize = 5;
+pub(super) const MAX_CANDIDATES: usize = 5;
 
 fn ask(row: &Listed, people: &[&Known], code: ReasonCode, sentence: String) -> Decision {
     let candidates = people
         .iter()
         .take(MAX_CANDIDATES)
         .map(|known| Candidate {
-            person_id: known.person_id,
+            person_id: Some(known.person_id),
+            row_number: None,
             likeness_percent: percent(name_likeness(row.name(), known.name())),
             code,
         })

@@ -3,17 +3,20 @@
 //! In this order: membership number; e-mail with the same first name, since spouses share addresses; name and troop by
 //! likeness. One clear best above the accept line is taken; between the lines a person decides; below it is new. Names
 //! alone never match across troops, a number that contradicts always asks, and no two rows take one person unless they
-//! plainly are one person, which is then said.
+//! plainly are one person, which is then said. Two rows of new people who may be one person ask as well.
 
 mod decide;
 mod likeness;
 mod name;
+mod near;
+mod others;
 mod people;
 mod rows;
 
 pub use decide::decide;
 pub use likeness::{Lines, name_likeness};
 pub use name::first_names_agree;
+pub use others::Others;
 pub use people::{Known, Listed, People};
 pub use rows::match_rows;
 
@@ -61,8 +64,13 @@ pub enum MatchOutcome {
 /// Somebody who may be meant.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Candidate {
-    /// Who.
-    pub person_id: PersonId,
+    /// Who; null where it is somebody new on another row of the list.
+    #[schema(required = true)]
+    pub person_id: Option<PersonId>,
+    /// The other row of the list whose new person may be meant (`same_as_row`); null for somebody known.
+    #[serde(default)]
+    #[schema(required = true)]
+    pub row_number: Option<u32>,
     /// How alike the names are, in per cent, cut.
     #[schema(maximum = 100)]
     pub likeness_percent: u8,
@@ -97,9 +105,9 @@ pub enum ReasonCode {
     NumberOfSeveral,
     /// Everything else fits, but the number contradicts.
     NumberConflicts,
-    /// Name and troop fit, but the address contradicts.
+    /// Name and troop fit, or the number, but the address contradicts.
     EmailConflicts,
-    /// The address is theirs, the first name is near but not theirs.
+    /// The address is theirs, the first name is another.
     EmailButOtherFirstName,
     /// Several people fit alike.
     SeveralFit,
@@ -107,8 +115,10 @@ pub enum ReasonCode {
     NameIsNear,
     /// The same name stands in another troop: a name alone is not enough.
     SameNameOtherTroop,
-    /// Two rows that differ would take one person.
+    /// Rows that differ would take one person, or say different things of one.
     RowsContradict,
+    /// Nobody fits, and another row's new person may be the same one in another spelling.
+    LooksLikeRow,
     /// Nobody fits.
     NobodyFits,
     /// Nobody fits, and this kind of list makes nobody known.

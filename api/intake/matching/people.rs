@@ -119,6 +119,12 @@ impl<'a> People<'a> {
         people
     }
 
+    /// What somebody who has the row's address is called.
+    pub(super) fn named(&self, person: PersonId, row: &Listed) -> Option<String> {
+        let holders = self.by_email.get(&row.email_key()?)?;
+        holders.iter().find(|known| known.person_id == person).map(|known| known.full_name())
+    }
+
     /// People of this very name, nicknames and swapped columns allowed, wherever they are.
     pub(super) fn of_this_name(&self, name: &Sought) -> Vec<&'a Known> {
         let held = name.keys().into_iter().filter_map(|key| self.by_one_name.get(key)).flatten();

@@ -1,13 +1,15 @@
 //! All rows of a list together: one person on several rows, new people on several rows, rows that contradict.
 
-use super::decide::decide;
+use super::decide::{decide, holders};
 use super::likeness::{Lines, percent};
 use super::name::first_names_agree;
+use super::near::ask_about_near;
+use super::others::Others;
 use super::people::{Known, Listed, People};
 use super::{Candidate, MatchOutcome, MatchReason, ReasonCode, RowMatch};
 use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// Matches every row of a list; `makes_known` says whether this kind of list may bring new people.
 #[must_use]
@@ -21,17 +23,27 @@ pub fn match_rows(rows: &[Listed], known: &[Known], lines: Lines, makes_known: b
         })
         .collect();
     join_taken(rows, &mut matches);
-    join_new(rows, &mut matches);
+    join_new(rows, &mut matches, Some(lines).filter(|_| makes_known));
     if !makes_known {
-        for found in matches.iter_mut().filter(|found| matches!(found.outcome, MatchOutcome::New { .. })) {
-            found.outcome = MatchOutcome::Ask { candidates: Vec::new() };
-            found.reason = MatchReason::new(
-                ReasonCode::UnknownPerson,
-                "nobody in the unit fits, and this list makes nobody known",
-            );
+        for (row, found) in rows.iter().zip(&mut matches) {
+            if matches!(found.outcome, MatchOutcome::New { .. }) {
+                (found.outcome, found.reason) = unknown(row, &people);
+            }
         }
     }
     matches
+}
+
+/// Nobody fits on a list that makes nobody known. Whoever has the address may be meant under another name.
+fn unknown(row: &Listed, people: &People<'_>) -> (MatchOutcome, MatchReason) {
+    let candidates = holders(row, people);
+    let sentence = match candidates.first().and_then(|first| people.named(first.person_id?, row)) {
+        Some(name) => format!(
+            "nobody in the unit fits, and this list makes nobody known; the e-mail is {name}'s: the same person under another name, or somebody who shares the address?"
+        ),
+        None => "nobody in the unit fits, and this list makes nobody known".to_owned(),
+    };
+    (MatchOutcome::Ask { candidates }, MatchReason::new(ReasonCode::UnknownPerson, sentence))
 }
 
 /// Rows that take one person: said on each of them where they agree, put before a person where they do not.
@@ -53,7 +65,12 @@ fn join_taken(rows: &[Listed], matches: &mut [RowMatch]) {
             } else {
                 let likeness_percent = percent(1.0);
                 found.outcome = MatchOutcome::Ask {
-                    candidates: vec![Candidate { person_id, likeness_percent, code: found.reason.code }],
+                    candidates: vec![Candidate {
+                        person_id: Some(person_id),
+                        row_number: None,
+                        likeness_percent,
+                        code: found.reason.code,
+                    }],
                 };
                 let sentence = format!(
                     "{}, but {} taken for the same person and does not say the same",
@@ -91,7 +108,7 @@ fn is_one_person(one: &Listed, other: &Listed) -> bool {
 }
 
 /// Rows of one new person get the number of the first of them: same number, same address and name, or same name and troop.
-fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
+fn join_new(rows: &[Listed], matches: &mut [RowMatch], lines: Option<Lines>) {
     let mut firsts = Firsts::default();
     let mut groups: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
     for (row, found) in rows.iter().zip(matches.iter_mut()) {
@@ -102,7 +119,8 @@ fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
         found.outcome = MatchOutcome::New { first_row };
         groups.entry(first_row).or_default().push(row.row_number);
     }
-    refuse_one_number_for_two(rows, matches);
+    let asked = lines.map(|lines| ask_about_near(rows, matches, lines)).unwrap_or_default();
+    refuse_one_number_for_two(rows, matches, &asked);
     for found in matches.iter_mut() {
         if let MatchOutcome::New { first_row } = found.outcome {
             let others = Others::of(groups.get(&first_row).map_or(&[], Vec::as_slice), found.row_number);
@@ -115,11 +133,14 @@ fn join_new(rows: &[Listed], matches: &mut [RowMatch]) {
     }
 }
 
-/// Two new people cannot have one membership number: a person says which row has it wrong.
-fn refuse_one_number_for_two(rows: &[Listed], matches: &mut [RowMatch]) {
+/// Two new people cannot have one membership number: a person says which row has it wrong, but for those who may be one
+/// person and are asked about already.
+fn refuse_one_number_for_two(rows: &[Listed], matches: &mut [RowMatch], asked: &BTreeSet<u32>) {
     let mut holders: BTreeMap<String, Vec<(u32, u32)>> = BTreeMap::new();
     for (row, found) in rows.iter().zip(matches.iter()) {
-        if let (MatchOutcome::New { first_row }, Some(number)) = (&found.outcome, row.number_key()) {
+        if let (MatchOutcome::New { first_row }, Some(number)) = (&found.outcome, row.number_key())
+            && !asked.contains(first_row)
+        {
             holders.entry(number).or_default().push((row.row_number, *first_row));
         }
     }
@@ -188,62 +209,9 @@ fn is_one_new_person(one: &Listed, other: &Listed) -> bool {
             || (one.troop.is_some() && one.troop == other.troop))
 }
 
-/// Other rows that speak of the same person: the first of them by number, of the rest how many there are.
-struct Others {
-    numbers: Vec<u32>,
-    more: usize,
-}
-
-/// How many of them are named.
-const NAMED: usize = 20;
-
-impl Others {
-    fn of(all: &[u32], but: u32) -> Self {
-        let numbers: Vec<u32> = all.iter().copied().filter(|number| *number != but).take(NAMED).collect();
-        let others = all.len().saturating_sub(usize::from(all.binary_search(&but).is_ok()));
-        Self { more: others.saturating_sub(numbers.len()), numbers }
-    }
-
-    /// `row 3 is`, `rows 3 and 5 are`.
-    fn are(&self) -> String {
-        format!("{} {}", self.named(), if self.numbers.len() == 1 { "is" } else { "are" })
-    }
-
-    /// `row 3`, `rows 3, 5 and 7`, `rows 3, 5 and 900 more`.
-    fn named(&self) -> String {
-        let mut words: Vec<String> = self.numbers.iter().map(u32::to_string).collect();
-        if self.more > 0 {
-            words.push(format!("{} more", self.more));
-        }
-        match words.split_last() {
-            Some((last, [])) => format!("row {last}"),
-            Some((last, others)) => format!("rows {} and {last}", others.join(", ")),
-            None => "no row".to_owned(),
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn one_row_is_and_several_are() {
-        assert_eq!(Others::of(&[2, 3], 2).are(), "row 3 is");
-        assert_eq!(Others::of(&[2, 3, 5], 2).are(), "rows 3 and 5 are");
-        assert_eq!(Others::of(&[3, 5, 6, 7], 6).named(), "rows 3, 5 and 7");
-    }
-
-    #[test]
-    fn of_many_rows_the_first_are_named_and_the_others_counted() {
-        let all: Vec<u32> = (2..=1_001).collect();
-        let others = Others::of(&all, 3);
-        assert_eq!(others.numbers, [2, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22]);
-        assert_eq!(
-            others.named(),
-            "rows 2, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22 and 979 more"
-        );
-    }
 
     /// Every mixture of three names, numbers, addresses and troops, in an order that is mixed too: the index finds the very
     /// row that going through all first rows would.

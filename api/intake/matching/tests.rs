@@ -36,6 +36,9 @@ fn roster() -> Vec<Known> {
         known(6, ("Thomas", "Lindqvist"), "", "", 104),
         known(7, ("Anna", "Weiss"), "", "", 105),
         known(8, ("Anne", "Weiss"), "", "", 105),
+        known(9, ("Nadia", "Haddad"), "nadia.haddad@example.org", "", 106),
+        known(10, ("Nadja", "Haddad"), "", "5017", 107),
+        known(11, ("Oluwaseun", "Adeyemi"), "o.adeyemi@example.org", "", 108),
     ]
 }
 
@@ -51,13 +54,16 @@ fn row(number: u32, in_troop: u128, name: (&str, &str), email: &str, membership:
     }
 }
 
-/// What came out, short enough to type: `taken 3`, `ask 7 8`, `new`, `problem`.
+/// What came out, short enough to type: `taken 3`, `ask 7 8`, `ask row 2`, `new`, `problem`.
 fn short(outcome: &MatchOutcome) -> String {
     match outcome {
         MatchOutcome::Taken { person_id } => format!("taken {}", person_id.0.as_u128()),
-        MatchOutcome::Ask { candidates } => candidates
-            .iter()
-            .fold("ask".to_owned(), |text, candidate| format!("{text} {}", candidate.person_id.0.as_u128())),
+        MatchOutcome::Ask { candidates } => {
+            candidates.iter().fold("ask".to_owned(), |text, one| match (one.person_id, one.row_number) {
+                (Some(person_id), _) => format!("{text} {}", person_id.0.as_u128()),
+                (None, row) => format!("{text} row {}", row.unwrap_or_default()),
+            })
+        }
         MatchOutcome::New { .. } => "new".into(),
         MatchOutcome::Problem => "problem".into(),
     }
@@ -116,6 +122,52 @@ fn the_first_rule_that_speaks_decides() {
 }
 
 #[test]
+fn whoever_has_the_address_is_thought_of() {
+    use ReasonCode as R;
+    for (why, listed, want, code) in [
+        (
+            "number of one, address and name of another",
+            row(2, 106, ("Nadia", "Haddad"), "nadia.haddad@example.org", "5017"),
+            "ask 9 10",
+            R::EmailConflicts,
+        ),
+        (
+            "number and name of one, address of somebody else",
+            row(2, 102, ("Priya", "Raman"), "tom@example.org", "882"),
+            "taken 4",
+            R::MembershipNumber,
+        ),
+        (
+            "number and name of one, the family's address",
+            row(2, 101, ("Elizabeth", "Okafor"), "okafor.home@example.org", "00417"),
+            "taken 1",
+            R::MembershipNumber,
+        ),
+        (
+            "a part of the first name",
+            row(2, 999, ("Seun", "Adeyemi"), "O.Adeyemi@example.org", ""),
+            "ask 11",
+            R::EmailButOtherFirstName,
+        ),
+        (
+            "asked about anyway, and the address is somebody's",
+            row(2, 105, ("Ann", "Weiss"), "o.adeyemi@example.org", ""),
+            "ask 7 8 11",
+            R::SeveralFit,
+        ),
+        (
+            "number of one, name of another, address of a third",
+            row(2, 102, ("Bruno", "Silva"), "o.adeyemi@example.org", "882"),
+            "ask 4 11",
+            R::NumberButOtherName,
+        ),
+    ] {
+        let (outcome, reason) = decide(&listed, &People::new(&roster()), LINES);
+        assert_eq!((short(&outcome).as_str(), reason.code), (want, code), "{why}: {}", reason.sentence);
+    }
+}
+
+#[test]
 fn a_row_without_a_troop_is_never_matched_by_name() {
     let mut listed = row(2, 0, ("Priya", "Raman"), "", "");
     listed.troop = None;
@@ -151,20 +203,53 @@ fn one_new_person_on_two_rows_is_one_new_person() {
         row(4, 102, ("Bruno", "Silva"), "", ""),
         row(5, 102, ("Rosa", "Silva"), "bruno@example.org", ""), // shares the address, is somebody else
     ];
-    let first_rows: Vec<_> = match_rows(&rows, &roster(), LINES, true)
-        .iter()
-        .map(|found| match found.outcome {
-            MatchOutcome::New { first_row } => first_row,
-            _ => 0,
-        })
-        .collect();
-    assert_eq!(first_rows, [2, 2, 4, 5]);
+    let found: Vec<_> = match_rows(&rows, &roster(), LINES, true).iter().map(first_row).collect();
+    assert_eq!(found, ["new 2", "new 2", "ask row 2", "new 5"], "row 4 has the name and the troop of row 3");
+}
+
+fn first_row(found: &RowMatch) -> String {
+    match &found.outcome {
+        MatchOutcome::New { first_row } => format!("new {first_row}"),
+        other => short(other),
+    }
+}
+
+#[test]
+fn one_new_person_in_two_spellings_is_asked_about_once() {
+    let rows = [
+        row(2, 201, ("Fatoumata", "Diallo"), "fd@example.org", "5006"),
+        row(3, 202, ("Fatou", "Diallo"), "fd@example.org", ""), // the same address and a name that is near
+        row(4, 203, ("Fatou", "Diallo"), "FD@example.org", ""), // plainly row 3
+        row(5, 202, ("Ibrahim", "Diallo"), "fd@example.org", ""), // shares the address
+        row(6, 201, ("Fatoumata", "Dialo"), "", ""),            // the same troop and a name that is near
+        row(7, 204, ("Fatoumata", "Diallo"), "", ""),           // a name alone, across troops
+        row(8, 205, ("Fatoumatta", "Diallo"), "", "5006"),      // the same number and a name that is near
+        row(9, 206, ("Bo", "Ek"), "", "7007"),
+        row(10, 207, ("Cy", "Ott"), "", "7007"), // the same number and another name: one of the two is wrong
+    ];
+    let found = match_rows(&rows, &roster(), LINES, true);
+    assert_eq!(
+        found.iter().map(first_row).collect::<Vec<_>>(),
+        ["new 2", "ask row 2", "new 3", "new 5", "ask row 2", "new 7", "ask row 2", "ask", "ask"]
+    );
+    assert_eq!((found[1].reason.code, &*found[1].also_on_rows), (ReasonCode::LooksLikeRow, &[4][..]));
+    assert_eq!(
+        found[1].reason.sentence,
+        "nobody in the unit fits, and row 2 is new as well, with the same e-mail and a name near to this one: the same person (same_as_row 2), or somebody else (new_person)?"
+    );
+    assert_eq!((found[7].reason.code, found[8].reason.code), (ReasonCode::RowsContradict, ReasonCode::RowsContradict));
 }
 
 #[test]
 fn a_list_that_makes_nobody_known_asks_about_strangers() {
     let found = match_rows(&[row(2, 101, ("Bruno", "Silva"), "", "")], &roster(), LINES, false);
     assert_eq!((short(&found[0].outcome).as_str(), found[0].reason.code), ("ask", ReasonCode::UnknownPerson));
+    // whoever has the address may be meant, whatever the name
+    let bruno = row(2, 101, ("Bruno", "Adeyemi"), "o.adeyemi@example.org", "");
+    let found = match_rows(std::slice::from_ref(&bruno), &roster(), LINES, false);
+    assert_eq!((short(&found[0].outcome).as_str(), found[0].reason.code), ("ask 11", ReasonCode::UnknownPerson));
+    assert!(found[0].reason.sentence.contains("the e-mail is Oluwaseun Adeyemi's"), "{}", found[0].reason.sentence);
+    assert_eq!(short(&match_rows(&[bruno], &roster(), LINES, true)[0].outcome), "new", "a family shares an address");
 }
 
 #[test]

@@ -72,10 +72,16 @@ pub(super) fn lay_out(grid: Grid, kind: ListKind) -> Result<ParsedTable, ParseFa
     };
     let header = Header { row_number, cells: headings.iter().map(|cell| cell.text.clone()).collect() };
     let mut kept = Vec::new();
-    for (number, mut cells) in rows {
-        if line(&cells) == line(&headings) {
+    let rows: Vec<(u32, Vec<Cell>)> = rows.collect();
+    let again = |cells: &[Cell]| line(cells) == line(&headings);
+    let data = |cells: &[Cell]| !again(cells) && !is_footer(cells, header.cells.len()) && !is_figures(cells);
+    let last = rows.iter().rposition(|(_, cells)| data(cells));
+    for (place, (number, mut cells)) in rows.into_iter().enumerate() {
+        // figures alone, such as the day of printing: in the middle of a list they are a row that lacks the rest
+        let closes = is_figures(&cells) && header.cells.len() > 1 && last.is_none_or(|last| last < place);
+        if again(&cells) {
             skipped.push(skip(number, &cells, SkipReason::HeadingsAgain));
-        } else if is_footer(&cells, header.cells.len()) {
+        } else if closes || is_footer(&cells, header.cells.len()) {
             skipped.push(skip(number, &cells, SkipReason::Footer));
         } else {
             cells.resize(cells.len().max(header.cells.len()), Cell::default());
@@ -161,7 +167,16 @@ fn is_footer(cells: &[Cell], width: usize) -> bool {
         .iter()
         .any(|word| key.strip_prefix(word).is_some_and(|rest| rest.is_empty() || rest.starts_with(' ')));
     let counted = others == 0 && width > 1 && key.split(' ').next().is_some_and(is_count) && key.contains(' ');
-    (begins && others <= 1) || counted
+    (begins && others <= 1) || (counted && !is_figures(cells))
+}
+
+/// One cell that begins with figures and has more of them, such as a day, and nothing else in its row.
+fn is_figures(cells: &[Cell]) -> bool {
+    let mut filled = cells.iter().filter(|cell| !cell.is_empty());
+    let (Some(one), None) = (filled.next(), filled.next()) else { return false };
+    let key = fold::key(&one.text);
+    let mut words = key.split(' ');
+    words.next().is_some_and(is_count) && words.any(|word| word.contains(|sign: char| sign.is_ascii_digit()))
 }
 
 /// `24 records`, `(24 rows)`: a count and a word, alone in its row.

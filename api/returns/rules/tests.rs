@@ -215,7 +215,7 @@ fn the_table_is_one_row_a_troop_and_computes_nothing_in_a_spreadsheet() {
     let lines: Vec<&str> = table.split("\r\n").collect();
     assert_eq!(
         lines[0],
-        "troop_number,troop_name,state,standing,reasons,lead_coordinator,co_coordinators,open_requirements,waived_or_let_through,return_number,stands_at,note"
+        "\u{feff}troop_number,troop_name,state,standing,reasons,lead_coordinator,co_coordinators,open_requirements,waived_or_let_through,return_number,stands_at,note"
     );
     assert_eq!(
         lines[1],
