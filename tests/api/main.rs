@@ -41,11 +41,15 @@ mod keys;
 #[cfg(test)]
 mod lapses_ahead;
 #[cfg(test)]
+mod leaves;
+#[cfg(test)]
 mod limits;
 #[cfg(test)]
 mod list_files;
 #[cfg(test)]
 mod list_templates;
+#[cfg(test)]
+mod milestones;
 #[cfg(test)]
 mod mistakes;
 #[cfg(test)]
@@ -59,6 +63,8 @@ mod policies;
 #[cfg(test)]
 mod policy_copies;
 #[cfg(test)]
+mod removals;
+#[cfg(test)]
 mod retries;
 #[cfg(test)]
 mod returns;
@@ -71,6 +77,8 @@ mod roster;
 #[cfg(test)]
 mod seasons;
 #[cfg(test)]
+mod sentences;
+#[cfg(test)]
 mod sign_in;
 #[cfg(test)]
 mod standings;
@@ -78,6 +86,8 @@ mod standings;
 mod tokens;
 #[cfg(test)]
 mod troop_lists;
+#[cfg(test)]
+mod undone;
 #[cfg(test)]
 mod units;
 #[cfg(test)]
