@@ -4,6 +4,7 @@ use super::rules::{self, TroopUnderPolicy};
 use crate::auth::permission::PolicyChange;
 use crate::auth::{Permit, Tx};
 use crate::change::{self, Touched};
+use crate::common::stamp;
 use crate::error::{ApiError, Code, FieldError};
 use crate::seasons::policy::{self, Fault, Policy};
 use crate::seasons::{self, PolicyVersion, ThisSeason};
@@ -78,24 +79,13 @@ pub(super) async fn replace(
     Ok(made)
 }
 
-/// Whether a text can be a stamp at all.
-fn is_stamp(text: &str) -> bool {
-    text.len() == 64 && text.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'))
-}
+const STALE: &str = "This stamp is not the one of this policy as things stand: either the policy that was previewed was another one, or something has changed since. Try this policy again (preview_policy), look at what it would change, and send the stamp that it tells then.";
 
 /// A stamp that was sent must be the present one; without one nothing goes through that takes the appointment from more
 /// than the share.
 fn brake(trial: &Trial, share_percent: u8, confirmed: Option<&str>) -> Result<(), ApiError> {
     match confirmed {
-        Some(stamp) if stamp == trial.stamp => return Ok(()),
-        Some(stamp) if !is_stamp(stamp) => {
-            let detail = "This stamp is not one that the preview gave: a stamp is 64 characters, figures and the letters a to f. Send it whole, as preview_policy or the refusal tells it.";
-            return Err(ApiError::new(Code::NoStamp).detail(detail));
-        }
-        Some(_) => {
-            let detail = "This stamp is not the one of this policy as things stand: either the policy that was previewed was another one, or something has changed since. Try this policy again (preview_policy), look at what it would change, and send the stamp that it tells then.";
-            return Err(ApiError::new(Code::PreviewStale).detail(detail));
-        }
+        Some(stamp) => return stamp::confirmed(stamp, &trial.stamp, STALE),
         None if !trial.needs_confirmation => return Ok(()),
         None => {}
     }

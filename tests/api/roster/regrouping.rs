@@ -234,7 +234,7 @@ fn what_cannot_be_merged_is_refused_with_what_to_do() {
         let refused =
             world.manager.post(&merge(fixture::TROOP, "/preview"), named).await.expect_problem(422, "invalid");
         assert_eq!(places(&refused), ["/continuing/0/assignment_id", "/continuing/2/assignment_id"]);
-        let confirm = merge(fixture::TROOP, "?confirm_stamp=0");
+        let confirm = merge(fixture::TROOP, &format!("?confirm_stamp={}", "0".repeat(64)));
         world.manager.post(&merge(fixture::TROOP, ""), merger(&json!([]))).await.expect_problem(400, "bad_parameter");
         world.manager.post(&confirm, merger(&json!([]))).await.expect_problem(409, "preview_stale");
         merged(world, merger(&json!([]))).await;
