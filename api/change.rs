@@ -57,6 +57,8 @@ pub struct Computed {
     pub hold: for<'a> fn(&'a mut Tx, UnitId, &'a Touched) -> Work<'a>,
     /// Computes it again from the facts as they are now.
     pub refresh: for<'a> fn(&'a mut Tx, UnitId, &'a Touched) -> Work<'a>,
+    /// Keeps nothing more of a troop whose place in a season is about to be taken away.
+    pub forget: for<'a> fn(&'a mut Tx, UnitId, SeasonId, TroopId) -> Work<'a>,
 }
 
 /// Holds everything computed that a change touches. Call it before the first write of the request: people and then
@@ -78,6 +80,17 @@ pub async fn hold(tx: &mut Tx, unit: UnitId, touched: &Touched) -> Result<(), Ap
 pub async fn refresh(tx: &mut Tx, unit: UnitId, touched: &Touched) -> Result<(), ApiError> {
     for computed in crate::COMPUTED {
         (computed.refresh)(tx, unit, touched).await?;
+    }
+    Ok(())
+}
+
+/// Keeps nothing computed of a troop whose place in a season is about to be taken away.
+///
+/// # Errors
+/// Database faults.
+pub async fn forget(tx: &mut Tx, unit: UnitId, season: SeasonId, troop: TroopId) -> Result<(), ApiError> {
+    for computed in crate::COMPUTED {
+        (computed.forget)(tx, unit, season, troop).await?;
     }
     Ok(())
 }

@@ -68,6 +68,8 @@ pub struct Feature {
     pub merge_people: Option<one_person::PersonMerge>,
     /// What of it ends when a troop goes into another one.
     pub merge_troops: Option<one_troop::TroopMerge>,
+    /// What of it goes on for a troop whose coordinator changes.
+    pub goes_on: Option<one_troop::TroopGoesOn>,
     /// What it takes away when a person is erased.
     pub erasers: &'static [one_person::Eraser],
 }
@@ -85,6 +87,7 @@ impl Feature {
             out: None,
             merge_people: None,
             merge_troops: None,
+            goes_on: None,
             erasers: &[],
         }
     }
@@ -100,6 +103,13 @@ impl Feature {
     #[must_use]
     pub const fn merging_troops(mut self, follow: one_troop::TroopMerge) -> Self {
         self.merge_troops = Some(follow);
+        self
+    }
+
+    /// With what of it goes on for a troop whose coordinator changes.
+    #[must_use]
+    pub const fn going_on(mut self, look: one_troop::TroopGoesOn) -> Self {
+        self.goes_on = Some(look);
         self
     }
 

@@ -220,6 +220,8 @@ pub enum NeedKind {
     FindSuccessor,
     /// A leave by which a troop passes a gate ends.
     LeaveEnds,
+    /// A leave was given to a troop that somebody else coordinates now.
+    LookAtLeave,
     /// A waiver waits for a second person.
     AgreeToWaiver,
     /// An override waits for a second person.
@@ -252,6 +254,7 @@ impl NeedKind {
             Self::ChaseRequirement => "chase_requirement",
             Self::FindSuccessor => "find_successor",
             Self::LeaveEnds => "leave_ends",
+            Self::LookAtLeave => "look_at_leave",
             Self::AgreeToWaiver => "agree_to_waiver",
             Self::AgreeToOverride => "agree_to_override",
         }

@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use crate::auth::permission::TroopsRegroup;
 use crate::auth::{Permit, Tx};
-use crate::common::ids::TroopId;
+use crate::common::ids::{TroopId, UnitId};
 use crate::error::ApiError;
 use crate::seasons::ThisSeason;
 
@@ -44,6 +44,45 @@ pub struct EndedWithTroop {
     /// Which one.
     #[schema(value_type = uuid::Uuid)]
     pub id: Uuid,
+}
+
+/// Something that was let go for a troop, which goes on when its coordinator changes.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, ToSchema)]
+pub struct GoesOnWithTroop {
+    /// What it is.
+    pub kind: EndsWithTroop,
+    /// Which one.
+    #[schema(value_type = uuid::Uuid)]
+    pub id: Uuid,
+    /// For which troop.
+    pub troop_id: TroopId,
+    /// What goes on and until when, in a sentence.
+    #[schema(max_length = 400)]
+    pub what: String,
+}
+
+/// What a feature says that goes on.
+pub type GoesOn<'a> = Pin<Box<dyn Future<Output = Result<Vec<GoesOnWithTroop>, ApiError>> + Send + 'a>>;
+
+/// What of a feature goes on for a troop when its coordinator changes.
+pub type TroopGoesOn = for<'a> fn(&'a mut Tx, UnitId, &'a ThisSeason, TroopId) -> GoesOn<'a>;
+
+/// What was let go for a troop and goes on with another coordinator, of every feature.
+///
+/// # Errors
+/// Database faults.
+pub async fn goes_on(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: &ThisSeason,
+    troop: TroopId,
+) -> Result<Vec<GoesOnWithTroop>, ApiError> {
+    let mut found = Vec::new();
+    for look in crate::FEATURES.iter().filter_map(|feature| feature.goes_on) {
+        found.extend(look(tx, unit, season, troop).await?);
+    }
+    found.sort_unstable();
+    Ok(found)
 }
 
 /// What a feature ends, or refuses.

@@ -84,6 +84,8 @@ async fn join(tx: &mut Tx, invitation: &InvitationRow, account: AccountId) -> Re
     };
     let (unit, person) = (UnitId(unit), PersonId(person));
     sql::insert_membership(tx, account, unit, person).await?;
+    tx.about("person", person);
+    tx.also_in_log_of(unit);
     Ok((unit, person))
 }
 

@@ -15,6 +15,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
 use crate::common::ids::{AssignmentId, DecisionId, TroopId, UnitId};
 use crate::error::{ApiError, Code, FieldError, Problems};
+use crate::one_troop::{self, GoesOnWithTroop};
 use crate::seasons::{self, ThisSeason};
 use crate::standings::rules::DecisionKind;
 use crate::standings::{self, NewDecision, TroopStanding};
@@ -43,6 +44,34 @@ pub struct DecisionReason {
     pub(super) reason: Option<String>,
 }
 
+/// A decision that somebody will be asked about: why it was taken.
+#[derive(Debug, Deserialize, Validate, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(example = json!({"reason": "Kit not collected and three calls not answered."}))]
+pub struct NeededReason {
+    /// Why, in a few words: whoever looks at it next reads it.
+    #[garde(length(chars, min = 1, max = 400))]
+    #[schema(value_type = String, required = true, min_length = 1, max_length = 400)]
+    pub(super) reason: Option<String>,
+}
+
+impl NeededReason {
+    /// The decision's reason, which must be there.
+    pub(super) fn given(self) -> Result<DecisionReason, ApiError> {
+        needed(self.reason.as_deref())?;
+        Ok(DecisionReason { reason: self.reason })
+    }
+}
+
+/// Refuses a decision without a reason.
+pub(super) fn needed(reason: Option<&str>) -> Result<(), ApiError> {
+    if reason.is_some_and(|reason| !reason.trim().is_empty()) {
+        return Ok(());
+    }
+    let detail = "why, in a few words: whoever looks at it next, or is asked about it, reads this";
+    Err(ApiError::new(Code::Invalid).errors(vec![FieldError::at("/reason", "missing", detail)]))
+}
+
 /// A decision that was taken, and where the troop stands with it.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Decision {
@@ -62,6 +91,10 @@ pub struct Decision {
     /// to say.
     #[schema(required = true, max_length = 400)]
     pub still_open: Option<String>,
+    /// What was let go for the troop and goes on after a standing-down: it was given to the troop, so look whether it is still
+    /// meant. Empty for any other decision.
+    #[schema(max_items = 200)]
+    pub goes_on: Vec<GoesOnWithTroop>,
     /// Where the troop stands now.
     pub troop: TroopStanding,
 }
@@ -82,14 +115,14 @@ pub async fn appoint_coordinator(
 /// Suspend a coordinator until the suspension is taken back.
 ///
 /// The policy's gates say what that closes: those that need an appointment. The answer names what stays open.
-#[utoipa::path(tag = "appointments", params(DecisionPath), request_body = DecisionReason, extensions(("x-permission" = json!(DecisionsTake::NAME))), responses((status = 200, description = "The decision.", body = Decision), Problems))]
+#[utoipa::path(tag = "appointments", params(DecisionPath), request_body = NeededReason, extensions(("x-permission" = json!(DecisionsTake::NAME))), responses((status = 200, description = "The decision.", body = Decision), Problems))]
 #[post("/v1/units/{unit_id}/assignments/{assignment_id}/suspend")]
 pub async fn suspend_coordinator(
     permit: Permit<DecisionsTake>,
     path: Path<DecisionPath>,
-    body: Json<DecisionReason>,
+    body: Json<NeededReason>,
 ) -> Result<Answer<Decision>, ApiError> {
-    decide(&permit, path.assignment_id, DecisionKind::Suspend, body.0).await
+    decide(&permit, path.assignment_id, DecisionKind::Suspend, body.0.given()?).await
 }
 
 /// Restore a suspended coordinator, who then stands as the evidence says.
@@ -109,14 +142,14 @@ pub async fn restore_coordinator(
 /// Let a coordinator stand down: the assignment ends, and with it the person's reach over the troop.
 ///
 /// What the person did stays with the person; whoever comes next begins with an assignment of their own.
-#[utoipa::path(tag = "appointments", params(DecisionPath), request_body = DecisionReason, extensions(("x-permission" = json!(DecisionsTake::NAME))), responses((status = 200, description = "The decision.", body = Decision), Problems))]
+#[utoipa::path(tag = "appointments", params(DecisionPath), request_body = NeededReason, extensions(("x-permission" = json!(DecisionsTake::NAME))), responses((status = 200, description = "The decision.", body = Decision), Problems))]
 #[post("/v1/units/{unit_id}/assignments/{assignment_id}/stand-down")]
 pub async fn stand_down_coordinator(
     permit: Permit<DecisionsTake>,
     path: Path<DecisionPath>,
-    body: Json<DecisionReason>,
+    body: Json<NeededReason>,
 ) -> Result<Answer<Decision>, ApiError> {
-    decide(&permit, path.assignment_id, DecisionKind::StandDown, body.0).await
+    decide(&permit, path.assignment_id, DecisionKind::StandDown, body.0.given()?).await
 }
 
 async fn decide(
@@ -171,11 +204,23 @@ pub(super) async fn finish(
     tx.about("troop", new.troop);
     let (then, found) = standings::one(&mut tx, unit, season, None, new.troop).await?;
     let troop = standings::show(&mut tx, permit, season, &then, found).await?;
-    let NewDecision { kind, assignment, reason, .. } = new;
+    let NewDecision { kind, assignment, reason, troop: new_troop } = new;
     let decided_at = tx.logged_at();
     let still_open = (kind == DecisionKind::Suspend).then(|| rules::still_open(&troop.standing.gates)).flatten();
-    let decision =
-        Decision { decision_id, decision: kind, assignment_id: assignment, decided_at, reason, still_open, troop };
+    let goes_on = match kind {
+        DecisionKind::StandDown => one_troop::goes_on(&mut tx, unit, season, new_troop).await?,
+        _ => Vec::new(),
+    };
+    let decision = Decision {
+        decision_id,
+        decision: kind,
+        assignment_id: assignment,
+        decided_at,
+        reason,
+        still_open,
+        goes_on,
+        troop,
+    };
     tx.commit_with(Answer::new(&decision)?).await
 }
 

@@ -4,7 +4,7 @@ use actix_web::post;
 use serde::Deserialize;
 use utoipa::IntoParams;
 
-use super::decide::{self, Decision, DecisionReason};
+use super::decide::{self, Decision, DecisionReason, NeededReason};
 use crate::auth::Permit;
 use crate::auth::permission::{DecisionsTake, Permission as _};
 use crate::change::Touched;
@@ -32,14 +32,14 @@ pub struct TroopSeasonPath {
 /// Let a troop sit out the current season.
 ///
 /// Its coordinators and their evidence stay as they are, for the day it rejoins.
-#[utoipa::path(tag = "appointments", params(TroopSeasonPath), request_body = DecisionReason, extensions(("x-permission" = json!(DecisionsTake::NAME))), responses((status = 200, description = "The decision.", body = Decision), Problems))]
+#[utoipa::path(tag = "appointments", params(TroopSeasonPath), request_body = NeededReason, extensions(("x-permission" = json!(DecisionsTake::NAME))), responses((status = 200, description = "The decision.", body = Decision), Problems))]
 #[post("/v1/units/{unit_id}/troops/{troop_id}/sit-out")]
 pub async fn sit_out_troop(
     permit: Permit<DecisionsTake>,
     path: Path<TroopSeasonPath>,
-    body: Json<DecisionReason>,
+    body: Json<NeededReason>,
 ) -> Result<Answer<Decision>, ApiError> {
-    decide_season(&permit, path.troop_id, DecisionKind::SitOut, body.0).await
+    decide_season(&permit, path.troop_id, DecisionKind::SitOut, body.0.given()?).await
 }
 
 /// Let a troop that sat out take part in the current season after all.

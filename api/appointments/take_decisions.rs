@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::candidates::{self, Candidate};
+use super::decide::needed;
 use super::preview_decisions::{BulkDecision, DecisionsPath};
 use super::rules;
 use super::sql::{self, LockedAssignment};
@@ -31,7 +32,7 @@ pub struct NewDecisions {
     /// What is decided.
     #[garde(skip)]
     decision: BulkDecision,
-    /// Why, for whoever asks later; it stands with each decision.
+    /// Why, for whoever asks later; it stands with each decision. To suspend it is needed.
     #[garde(length(chars, min = 1, max = 400))]
     #[schema(min_length = 1, max_length = 400)]
     reason: Option<String>,
@@ -93,6 +94,9 @@ pub async fn take_decisions(
     body: Json<NewDecisions>,
 ) -> Result<Answer<TakenDecisions>, ApiError> {
     let (unit, new) = (permit.unit()?, body.0);
+    if matches!(new.decision, BulkDecision::Suspend) {
+        needed(new.reason.as_deref())?;
+    }
     let mut tx = permit.tx()?;
     let current = seasons::current(&mut tx, unit).await?;
     let ids: Vec<AssignmentId> = new.assignments.iter().map(|one| one.assignment_id).collect();

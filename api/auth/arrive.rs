@@ -6,7 +6,6 @@
 
 use std::rc::Rc;
 use std::sync::Arc;
-use std::time::Duration;
 
 use actix_web::body::BoxBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -19,8 +18,9 @@ use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
 
 use super::actor::{Actor, Entered, Principal};
+use super::attempts;
 use super::body::read_body;
-use super::caller::{Caller, network};
+use super::caller::{Caller, network, sends_key, unknown};
 use super::db::Db;
 use super::denials;
 use super::idempotency::{self, SafeRetry};
@@ -39,9 +39,6 @@ pub const LARGEST_JSON: usize = 256 * 1_024;
 
 /// The largest uploaded list, in bytes.
 pub const LARGEST_FILE: usize = 5 * 1_024 * 1_024;
-
-/// How long a handler may take: longer than its statements may (R36), so that this is met by a frozen database only.
-const HANDLER_DEADLINE: Duration = Duration::from_secs(15);
 
 /// What a permit is made of.
 #[derive(Debug)]
@@ -97,7 +94,7 @@ pub(super) async fn meet(mut request: ServiceRequest, next: Next<BoxBody>) -> Re
     };
     match door.admit(&mut request, &operation).await {
         Ok(in_unit) => {
-            let response = handle(next, request).await?;
+            let response = attempts::handle(&door, &operation, &next, request).await?;
             if let Some((actor, unit)) = in_unit
                 && response.status().as_u16() == 403
             {
@@ -106,22 +103,6 @@ pub(super) async fn meet(mut request: ServiceRequest, next: Next<BoxBody>) -> Re
             Ok(response)
         }
         Err(error) => Ok(request.error_response(error)),
-    }
-}
-
-/// Runs the handler as a task of its own, and answers 503 if it takes longer than any deadline of the database allows:
-/// then the database is frozen. The task is not cancelled (R33); should it go on and commit, the same request with its
-/// `Idempotency-Key` finds the stored answer.
-async fn handle(next: Next<BoxBody>, request: ServiceRequest) -> Result<ServiceResponse, Error> {
-    let handler = actix_web::rt::spawn(async move { next.call(request).await });
-    match tokio::time::timeout(HANDLER_DEADLINE, handler).await {
-        Ok(Ok(answer)) => answer,
-        Ok(Err(fault)) if fault.is_panic() => std::panic::resume_unwind(fault.into_panic()),
-        Ok(Err(fault)) => Err(ApiError::internal(&fault).into()),
-        Err(_) => {
-            tracing::warn!("a handler did not end in time");
-            Err(ApiError::from(Code::Unavailable).into())
-        }
     }
 }
 
@@ -158,7 +139,7 @@ impl Door {
         let address = self.address(request);
         let caller = match operation.access {
             Access::Public => None,
-            _ => Some(self.caller(request, real_now).ok_or_else(unknown)?),
+            _ => Some(self.caller(request, real_now).ok_or_else(|| unknown(sends_key(request)))?),
         };
         self.count(request, &caller.as_ref().map_or_else(|| format!("address:{address}"), Caller::name))?;
         let body = read_body(request, limit).await?;
@@ -175,6 +156,25 @@ impl Door {
         let in_unit = arrival.unit.map(|unit| (arrival.actor.clone(), unit));
         request.extensions_mut().insert(arrival);
         Ok(in_unit)
+    }
+
+    /// Opens another transaction for a request whose first one the database has undone, and learns anew who asks.
+    pub(super) async fn enter_again(
+        &self,
+        request: &mut ServiceRequest,
+        operation: &Operation,
+    ) -> Result<(), ApiError> {
+        if matches!(operation.access, Access::Public) {
+            // Its handler opens its own.
+            return Ok(());
+        }
+        let real_now = clock::real_now();
+        let caller = self.caller(request, real_now).ok_or_else(|| unknown(sends_key(request)))?;
+        let body = request.extensions().get::<RawBody>().map(|RawBody(body)| body.clone()).unwrap_or_default();
+        let request_id = request.extensions().get::<RequestId>().map(|RequestId(id)| id.clone()).unwrap_or_default();
+        let arrival = self.enter(request, operation, &caller, &body, request_id, real_now).await?;
+        request.extensions_mut().insert(arrival);
+        Ok(())
     }
 
     fn caller(&self, request: &ServiceRequest, now: DateTime<Utc>) -> Option<Caller> {
@@ -227,7 +227,7 @@ impl Door {
         let (connection, answer) = self.db.open(&caller.message(unit, real_now, read_only)).await?;
         let entered: Entered = match answer {
             Some(text) => serde_json::from_str(&text).map_err(|error| ApiError::internal(&error))?,
-            None => return Err(unknown()),
+            None => return Err(unknown(matches!(caller, Caller::Key(_)))),
         };
         if operation.in_unit && entered.person_id.is_none() {
             return Err(Code::NotFound.into());
@@ -251,10 +251,6 @@ impl Door {
             unknown_parameter: operation.unknown_parameter(request.query_string()),
         })
     }
-}
-
-fn unknown() -> ApiError {
-    ApiError::new(Code::NotSignedIn).header("www-authenticate", "Bearer error=\"invalid_token\"")
 }
 
 /// The unit in the path. A malformed id names no unit, like an unknown one: the same 404.

@@ -1,10 +1,14 @@
 //! Who asks, before the database has been asked about them.
 
+use actix_web::dev::ServiceRequest;
+use actix_web::http::header;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
+use super::token;
 use crate::common::ids::UnitId;
 use crate::common::text::hex;
+use crate::error::{ApiError, Code};
 
 /// Who asks, as far as the token alone tells.
 #[derive(Debug)]
@@ -46,4 +50,21 @@ pub(super) fn network(address: std::net::IpAddr) -> String {
             format!("{a:x}:{b:x}:{c:x}:{d:x}::/64")
         }
     }
+}
+
+/// Nobody is known by what was sent. A script that sends a key is not told to sign in.
+pub(super) fn unknown(by_key: bool) -> ApiError {
+    let error = ApiError::new(Code::NotSignedIn).header("www-authenticate", "Bearer error=\"invalid_token\"");
+    if !by_key {
+        return error;
+    }
+    error.detail("This key for scripts does not work: it was revoked, has run out, ended with its owner's role, or was not copied whole. Let its owner look at the keys (list_keys) and make a new one (make_key).")
+}
+
+/// Whether what was sent is meant as a key for scripts, whatever it is worth.
+pub(super) fn sends_key(request: &ServiceRequest) -> bool {
+    let value = request.headers().get(header::AUTHORIZATION).and_then(|value| value.to_str().ok());
+    value
+        .and_then(|value| value.split_once(' '))
+        .is_some_and(|(scheme, token)| scheme.eq_ignore_ascii_case("bearer") && token.starts_with(token::KEY_PREFIX))
 }

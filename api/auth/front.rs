@@ -92,6 +92,7 @@ fn as_problem(response: &HttpResponse, request_id: &str) -> HttpResponse {
         errors: Vec::new(),
         retry_after: None,
         headers: Vec::new(),
+        undone: false,
     });
     let body = serde_json::to_vec(&fault.problem(request_id)).unwrap_or_default();
     let mut answer = HttpResponse::build(fault.code.status());

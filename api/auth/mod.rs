@@ -7,6 +7,7 @@
 
 pub mod actor;
 pub mod arrive;
+mod attempts;
 mod body;
 mod caller;
 mod chain;

@@ -47,6 +47,8 @@ pub struct Tx {
     subjects: Vec<Subject>,
     head: Option<chain::Head>,
     retry: Option<SafeRetry>,
+    /// A unit in whose log the same row is written beside the server's.
+    also_in: Option<UnitId>,
 }
 
 impl Tx {
@@ -56,7 +58,7 @@ impl Tx {
         cause: Cause,
         retry: Option<SafeRetry>,
     ) -> Self {
-        Self { connection, unit, cause, subjects: Vec::new(), head: None, retry }
+        Self { connection, unit, cause, subjects: Vec::new(), head: None, retry, also_in: None }
     }
 
     /// The connection, for the queries in `sql.rs`.
@@ -211,11 +213,22 @@ impl Tx {
         Ok(())
     }
 
+    /// Has the row that this change leaves in the server's log written into a unit's log too: the unit begins with it, or
+    /// somebody comes into the unit by it.
+    pub fn also_in_log_of(&mut self, unit: UnitId) {
+        self.also_in = Some(unit);
+    }
+
     async fn finish(&mut self) -> Result<(), ApiError> {
         let Some(head) = self.head.take() else { return Err(ApiError::broken("a commit without a log number")) };
         let subjects = serde_json::to_string(&self.subjects).map_err(|error| ApiError::internal(&error))?;
         let cause = self.cause.clone();
         chain::append(self.db(), &head, &cause, &subjects).await?;
+        if let Some(unit) = self.also_in.take() {
+            self.within_unit(unit).await?;
+            let head = chain::lock_head(self.db(), Some(unit)).await?;
+            chain::append(self.db(), &head, &cause, &subjects).await?;
+        }
         self.end().await
     }
 

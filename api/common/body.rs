@@ -146,7 +146,12 @@ fn read_query<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &str) -
     let reader = serde_html_form::Deserializer::from_bytes(text.as_bytes());
     let value: T = serde_path_to_error::deserialize(reader).map_err(|error| {
         let name = pointer_of(error.path()).split('/').nth(1).unwrap_or("query").to_owned();
-        let detail = words::plain(&error.inner().to_string(), &name);
+        let said = error.inner().to_string();
+        if said.contains("unsupported value") && form_pairs(text).filter(|(sent, _)| *sent == name).count() > 1 {
+            let detail = "only once: it stands more than once in the address, and which one is meant cannot be told";
+            return ApiError::new(Code::BadParameter).errors(vec![FieldError::parameter(name, "twice", detail)]);
+        }
+        let detail = words::plain(&said, &name);
         ApiError::new(Code::BadParameter).errors(vec![FieldError::parameter(name, "unreadable", detail)])
     })?;
     check(&value).map_err(|errors| {

@@ -14,5 +14,6 @@ pub mod page;
 pub mod shape;
 pub mod short_text;
 pub mod since;
+pub mod stamp;
 pub mod text;
 pub mod words;

@@ -63,7 +63,9 @@ codes! {
     NoCurrentSeason CONFLICT "no_current_season" "There is no season yet" "The unit has no current season. A unit manager can create one.";
     NumberTaken CONFLICT "number_taken" "This troop number is in use" "Another troop of this unit has this number. Check the number; leading zeros do not make a difference.";
     LabelTaken CONFLICT "label_taken" "This label is in use" "Another season of this unit has this label. Choose another.";
+    SeasonOverlaps CONFLICT "season_overlaps" "Two seasons would share days" "The days of this season reach into another season of the unit, named below, and a day of both would belong to two seasons. Look at the years first; if it is meant, send this again with \"overlaps\": true.";
     MembershipNumberTaken CONFLICT "membership_number_taken" "This membership number is in use" "Another person of this unit has this membership number. Check it, or look for the person by the number (list_people with membership_number).";
+    StillUsed CONFLICT "still_used" "Something refers to this" "What something refers to is not taken away: it stays on record. The list below, where there is one, says what refers to it.";
     CodeTaken CONFLICT "code_taken" "This code is in use" "The season has a milestone with this code. Change that one, or choose another code.";
     AlreadyAssigned CONFLICT "already_assigned" "Already coordinator of this troop" "This person has a place in this troop's season already. Look at the troop's assignments.";
     LeadTaken CONFLICT "lead_taken" "This troop has a lead coordinator" "A troop has one lead at a time. Make this person a co-coordinator, who can take the lead afterwards (make_lead); or let somebody take over from the present lead (replace_coordinator).";
@@ -75,6 +77,7 @@ codes! {
     NobodyMay CONFLICT "nobody_may" "The policy lets nobody do this" "The unit's policy says that nobody may let this go. Close what is open, or let the unit manager change the policy first.";
     SecondPersonNeeded CONFLICT "second_person_needed" "A second person must agree" "The policy asks for two people here, and you are the one who asked. Somebody else with the permission to agree (an overseer) must do this.";
     PreviewStale CONFLICT "preview_stale" "Things changed since the preview" "What you previewed has changed meanwhile. Look at the preview again, then send its new stamp or etag.";
+    NoStamp CONFLICT "no_stamp" "This stamp is none that was given" "This stamp is not one that the preview gave: a stamp is 64 characters, figures and the letters a to f. Look at the preview, and send the stamp whole, as it stands there.";
     NothingNew CONFLICT "nothing_new" "A filed return says exactly this" "Nothing has changed since the newest return of this season was filed. Send that one on as it is; to file the same once more, say \"again\": true.";
     SentBefore CONFLICT "sent_before" "This return is marked as sent" "It was marked as sent before (list_return_sendings shows when, to whom and what came back). If it was sent once more, say \"again\": true.";
     MassChange CONFLICT "mass_change" "This list changes much of the roster at once" "The list says something else than was known about more of the roster than the policy lets pass unasked. Look at the figures below and at the preview; if it is right, apply it again with confirm_touched as the list below says.";

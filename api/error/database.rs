@@ -11,8 +11,10 @@ impl From<sqlx::Error> for ApiError {
                 Self::new(Code::Unavailable)
             }
             sqlx::Error::Database(inside) => match inside.code().as_deref() {
-                // lock_not_available, deadlock_detected, serialization_failure
-                Some("55P03" | "40P01" | "40001") => Self::new(Code::Busy).retry_after(1),
+                // lock_not_available
+                Some("55P03") => Self::new(Code::Busy).retry_after(1),
+                // deadlock_detected, serialization_failure
+                Some("40P01" | "40001") => Self::new(Code::Busy).retry_after(1).undone(),
                 // connection faults, shutting down, too many connections, out of disk or memory, read-only after fail-over
                 Some(state) if ["08", "57", "53", "58"].iter().any(|class| state.starts_with(class)) => {
                     tracing::warn!(state, "database not able to serve");

@@ -6,9 +6,11 @@
 
 mod codes;
 mod database;
+mod problems;
 
 pub use codes::Code;
 pub use database::OnConstraint;
+pub use problems::Problems;
 
 use actix_web::http::{StatusCode, header};
 use actix_web::{HttpResponse, ResponseError};
@@ -93,6 +95,8 @@ pub struct Fault {
     pub retry_after: Option<u32>,
     /// Further header fields, such as `ETag` or `Allow`.
     pub headers: Vec<(&'static str, String)>,
+    /// Whether the database undid it because two transactions stood in each other's way: done again, it may well pass.
+    pub undone: bool,
 }
 
 /// The one error type of handlers.
@@ -109,7 +113,14 @@ impl ApiError {
     #[must_use]
     pub fn new(code: Code) -> Self {
         let retry_after = (code.status() == StatusCode::SERVICE_UNAVAILABLE).then_some(2);
-        Self::Fault(Box::new(Fault { code, detail: None, errors: Vec::new(), retry_after, headers: Vec::new() }))
+        Self::Fault(Box::new(Fault {
+            code,
+            detail: None,
+            errors: Vec::new(),
+            retry_after,
+            headers: Vec::new(),
+            undone: false,
+        }))
     }
 
     fn map(mut self, change: impl FnOnce(&mut Fault)) -> Self {
@@ -135,6 +146,12 @@ impl ApiError {
     #[must_use]
     pub fn retry_after(self, seconds: u32) -> Self {
         self.map(|fault| fault.retry_after = Some(seconds))
+    }
+
+    /// As something that the database undid since two transactions stood in each other's way.
+    #[must_use]
+    pub fn undone(self) -> Self {
+        self.map(|fault| fault.undone = true)
     }
 
     /// With a header field.
@@ -233,60 +250,4 @@ impl Fault {
             errors: self.errors.clone(),
         }
     }
-}
-
-/// The problem answers that every operation can give; named in each operation's `responses(..)`.
-#[derive(utoipa::IntoResponses)]
-pub enum Problems {
-    /// The request could not be read.
-    #[response(status = 400, content_type = "application/problem+json")]
-    BadRequest(Problem),
-    /// You are not signed in, or the sign-in has ended.
-    #[response(status = 401, content_type = "application/problem+json")]
-    Unauthorized(Problem),
-    /// You may not do this.
-    #[response(status = 403, content_type = "application/problem+json")]
-    Forbidden(Problem),
-    /// It does not exist, or not for you.
-    #[response(status = 404, content_type = "application/problem+json")]
-    NotFound(Problem),
-    /// This method does not exist here.
-    #[response(status = 405, content_type = "application/problem+json")]
-    MethodNotAllowed(Problem),
-    /// The request came too slowly.
-    #[response(status = 408, content_type = "application/problem+json")]
-    RequestTimeout(Problem),
-    /// It cannot be done as things stand.
-    #[response(status = 409, content_type = "application/problem+json")]
-    Conflict(Problem),
-    /// It has changed since you read it.
-    #[response(status = 412, content_type = "application/problem+json")]
-    PreconditionFailed(Problem),
-    /// The request is too large.
-    #[response(status = 413, content_type = "application/problem+json")]
-    ContentTooLarge(Problem),
-    /// The address is too long.
-    #[response(status = 414, content_type = "application/problem+json")]
-    UriTooLong(Problem),
-    /// This type of content is not read here.
-    #[response(status = 415, content_type = "application/problem+json")]
-    UnsupportedMediaType(Problem),
-    /// The request was readable, but what it says is not valid.
-    #[response(status = 422, content_type = "application/problem+json")]
-    UnprocessableContent(Problem),
-    /// Say which version you have read: send `If-Match`.
-    #[response(status = 428, content_type = "application/problem+json")]
-    PreconditionRequired(Problem),
-    /// Too many requests.
-    #[response(status = 429, content_type = "application/problem+json")]
-    TooManyRequests(Problem),
-    /// Too many or too large header fields.
-    #[response(status = 431, content_type = "application/problem+json")]
-    HeaderFieldsTooLarge(Problem),
-    /// Something went wrong inside.
-    #[response(status = 500, content_type = "application/problem+json")]
-    InternalServerError(Problem),
-    /// Not ready just now; try again.
-    #[response(status = 503, content_type = "application/problem+json")]
-    ServiceUnavailable(Problem),
 }

@@ -146,6 +146,19 @@ pub async fn frozen_since(
     sql::newest_since(tx, unit, (kind.name(), season.0), log_seq).await
 }
 
+/// The number of the newest document of a kind and season that was frozen at an instant or later.
+///
+/// # Errors
+/// Database faults.
+pub async fn frozen_after(
+    tx: &mut Tx,
+    unit: UnitId,
+    (kind, season): (Kind, SeasonId),
+    at: DateTime<Utc>,
+) -> Result<Option<i64>, ApiError> {
+    sql::newest_after(tx, unit, (kind.name(), season.0), at).await
+}
+
 /// The names of the people in a document; none where one was erased.
 ///
 /// # Errors

@@ -105,6 +105,22 @@ pub(super) async fn newest_since(
     Ok(number.fetch_one(tx.db()).await?)
 }
 
+pub(super) async fn newest_after(
+    tx: &mut Tx,
+    unit: UnitId,
+    (kind, season): (&str, Uuid),
+    at: DateTime<Utc>,
+) -> Result<Option<i64>, ApiError> {
+    let number = sqlx::query_scalar!(
+        "select max(number) from frozen_document where unit_id = $1 and kind = $2 and season_id = $3 and made_at >= $4",
+        unit.0,
+        kind,
+        season,
+        at
+    );
+    Ok(number.fetch_one(tx.db()).await?)
+}
+
 pub(super) async fn list(
     tx: &mut Tx,
     unit: UnitId,

@@ -34,7 +34,7 @@ pub struct Confirmation {
 
 /// Replace a season's policy by a new one, as a whole.
 ///
-/// Every fault is told at once, with its place. The version before is kept; every troop's standing is computed anew. A
+/// Every fault is told at once, with its place. A policy that is in force as it is sent stays, without a new version. The version before is kept; every troop's standing is computed anew. A
 /// policy that would take the appointment from more than the policy's share of the appointed troops is refused once, with
 /// those troops and a stamp, and goes through when the stamp comes with it: look at `preview_policy` first.
 #[utoipa::path(tag = "policies", params(SeasonPath, Confirmation), request_body = Policy, extensions(("x-permission" = json!(PolicyChange::NAME))), responses((status = 200, description = "The policy now in force.", body = PolicyInForce), Problems))]
@@ -54,6 +54,11 @@ pub async fn change_policy(
     season.open()?;
     let codes = seasons::milestone_codes(&mut tx, unit, season_id).await?;
     replace::check(&new, &codes, replace::in_body)?;
+    if new == before.policy {
+        // It is in force as it is sent: no version is made that says the same, and nobody reads of a change.
+        let version = before.version;
+        return Ok(Answer::new(&PolicyInForce::from(before))?.version(version));
+    }
     let confirmed = query.0.confirm_stamp;
     let made = replace::replace(&mut tx, &permit, &season, &before, (new, confirmed.as_deref())).await?;
     let version = made.version;

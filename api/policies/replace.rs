@@ -4,6 +4,7 @@ use super::rules::{self, TroopUnderPolicy};
 use crate::auth::permission::PolicyChange;
 use crate::auth::{Permit, Tx};
 use crate::change::{self, Touched};
+use crate::common::stamp;
 use crate::error::{ApiError, Code, FieldError};
 use crate::seasons::policy::{self, Fault, Policy};
 use crate::seasons::{self, PolicyVersion, ThisSeason};
@@ -78,12 +79,13 @@ pub(super) async fn replace(
     Ok(made)
 }
 
+const STALE: &str = "This stamp is not the one of this policy as things stand: either the policy that was previewed was another one, or something has changed since. Try this policy again (preview_policy), look at what it would change, and send the stamp that it tells then.";
+
 /// A stamp that was sent must be the present one; without one nothing goes through that takes the appointment from more
 /// than the share.
 fn brake(trial: &Trial, share_percent: u8, confirmed: Option<&str>) -> Result<(), ApiError> {
     match confirmed {
-        Some(stamp) if stamp == trial.stamp => return Ok(()),
-        Some(_) => return Err(Code::PreviewStale.into()),
+        Some(stamp) => return stamp::confirmed(stamp, &trial.stamp, STALE),
         None if !trial.needs_confirmation => return Ok(()),
         None => {}
     }

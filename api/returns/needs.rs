@@ -26,14 +26,27 @@ pub(super) async fn look(tx: &mut Tx, asked: &Asked) -> Result<Vec<Need>, ApiErr
     let back = sending.as_ref().filter(|sending| sending.answer.as_deref() == Some("sent_back"));
     let found = match (back, &sending) {
         (Some(back), _) => Some(sent_back(asked, due_at, &last, back)),
-        (None, None) if changed == 0 => Some(unsent(asked, due_at, &last)),
+        (None, None) if changed == 0 => {
+            let met = sent_before(tx, asked, &last).await?;
+            // A day that was met with an earlier return is met; before it, the newest is due on it too.
+            Some(unsent(asked, due_at.filter(|due| !met || *due > asked.now), &last))
+        }
         _ => owed(asked, due_at, &last, changed),
     };
     Ok(found.into_iter().collect())
 }
 
+/// Whether an earlier return of the season went out, and did not come back.
+async fn sent_before(tx: &mut Tx, asked: &Asked, last: &Frozen) -> Result<bool, ApiError> {
+    let kind = (Kind::SeasonReturn, asked.season.season_id);
+    let earlier = frozen::list(tx, asked.unit, kind, Some(last.number), 100).await?;
+    let ids: Vec<_> = earlier.iter().map(|one| one.document_id).collect();
+    let sendings = sql::newest(tx, asked.unit, &ids).await?;
+    Ok(sendings.iter().any(|sending| sending.answer.as_deref() != Some("sent_back")))
+}
+
 /// A filed return that nobody marked as sent.
-fn unsent(asked: &Asked, due_at: Option<DateTime<Utc>>, last: &Frozen) -> Need {
+fn unsent(asked: &Asked, by_at: Option<DateTime<Utc>>, last: &Frozen) -> Need {
     let path = asked.path(format_args!("returns/{}", last.document_id));
     let mark = Request::post::<ReturnsFile>(format!("{path}/sendings"), json!({}));
     Need {
@@ -42,8 +55,8 @@ fn unsent(asked: &Asked, due_at: Option<DateTime<Utc>>, last: &Frozen) -> Need {
         what: format!("Send season return {} to head office, and mark it as sent.", last.number),
         why: "It is filed, and nobody has said that it was sent.".to_owned(),
         since_at: Some(last.made_at),
-        by_at: due_at,
-        stake: Stake::Date,
+        by_at,
+        stake: if by_at.is_some() { Stake::Date } else { Stake::Nobody },
         troops: Vec::new(),
         person: None,
         look: Some(format!("{path}/file?format=pdf")),

@@ -8,6 +8,7 @@ use utoipa::ToSchema;
 use super::change_contact::contact_faults;
 use super::find_person::Person;
 use super::list_troops::RosterPath;
+use super::sql::other_rows;
 use super::sql::people::{self, ContactRow, PersonRow};
 use crate::accounts::email_key;
 use crate::auth::permission::{ContactsChange, PeopleChange, Permission as _};
@@ -86,6 +87,7 @@ pub async fn add_person(
         left_on: None,
         version: 1,
     };
+    other_rows::number_is_free(&mut tx, &permit, &row).await?;
     let log_seq = tx.seq().await?;
     people::insert(&mut tx, &permit, &row, log_seq).await?;
     if reached {

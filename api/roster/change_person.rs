@@ -7,6 +7,7 @@ use serde::Deserialize;
 use utoipa::ToSchema;
 
 use super::find_person::{Person, PersonPath};
+use super::sql::other_rows;
 use super::sql::people::{self, PersonRow};
 use crate::auth::Permit;
 use crate::auth::permission::{PeopleChange, Permission as _};
@@ -101,6 +102,9 @@ pub async fn change_person(
     let mut row = people::reach(&mut tx, &permit, path.person_id).await?;
     if_match.require(row.version)?;
     change.apply(&mut row);
+    if change.membership_number != Patch::Leave {
+        other_rows::number_is_free(&mut tx, &permit, &row).await?;
+    }
     let log_seq = tx.seq().await?;
     people::update(&mut tx, &permit, &row, log_seq).await?;
     row.version += 1;

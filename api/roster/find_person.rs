@@ -5,6 +5,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
+use super::sql::other_rows;
 use super::sql::people::{self, PersonRow};
 use crate::auth::Permit;
 use crate::auth::permission::{PeopleRead, Permission as _};
@@ -12,7 +13,7 @@ use crate::common::answer::Answer;
 use crate::common::body::Path;
 use crate::common::etag::etag;
 use crate::common::ids::{PersonId, UnitId};
-use crate::error::{ApiError, Problems};
+use crate::error::{ApiError, Code, FieldError, Problems};
 
 /// Which person.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -58,11 +59,24 @@ impl From<PersonRow> for Person {
 }
 
 /// Show a person.
+///
+/// The id of a row that was made one with another (`merge_person`) is not found any more: the answer names the one that stayed.
 #[utoipa::path(tag = "roster", params(PersonPath), extensions(("x-permission" = json!(PeopleRead::NAME))), responses((status = 200, description = "The person.", body = Person), Problems))]
 #[get("/v1/units/{unit_id}/people/{person_id}")]
 pub async fn find_person(permit: Permit<PeopleRead>, path: Path<PersonPath>) -> Result<Answer<Person>, ApiError> {
     let mut tx = permit.tx()?;
-    let row = people::reach(&mut tx, &permit, path.person_id).await?;
+    let row = match people::reach(&mut tx, &permit, path.person_id).await {
+        Err(error) if error.code() == Some(Code::NotFound) => {
+            let into = other_rows::went_into(&mut tx, &permit, path.person_id).await?.ok_or(error)?;
+            let detail = format!(
+                "This row was made one with another (merge_person), since both were the same person. The one that stayed is {into}."
+            );
+            return Err(ApiError::new(Code::NotFound)
+                .detail(detail)
+                .errors(vec![FieldError::matter("merged_into", into.to_string())]));
+        }
+        found => found?,
+    };
     let version = row.version;
     Ok(Answer::new(&Person::from(row))?.version(version))
 }

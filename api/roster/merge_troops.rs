@@ -16,8 +16,9 @@ use crate::change;
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Path, Query};
 use crate::common::ids::{AssignmentId, RegroupingId, SeasonId, TroopId};
+use crate::common::stamp;
 use crate::common::text;
-use crate::error::{ApiError, Code, Problems};
+use crate::error::{ApiError, Problems};
 use crate::one_troop::EndedWithTroop;
 use crate::seasons::policy::OutsideStep;
 
@@ -144,6 +145,8 @@ pub struct MergeConfirmation {
     confirm_stamp: String,
 }
 
+const STALE: &str = "This stamp is not the one of this merge as things stand: either another body was previewed, or something of the two troops has changed since. Preview it again (preview_troop_merge) with the body that is meant, look at what would end, and send the stamp that it gives then.";
+
 /// Try letting one troop go into another one: what it would do. Nothing is changed.
 ///
 /// It cannot be taken back afterwards, so `merge_troops` asks for the stamp that is given here.
@@ -182,9 +185,7 @@ pub async fn merge_troops(
     let mut tx = permit.tx()?;
     let held = merging::hold(&mut tx, &permit, path.troop_id, &body.0).await?;
     let merged = merging::merge(&mut tx, &permit, &held, body.0).await?;
-    if merged.stamp != query.0.confirm_stamp {
-        return Err(Code::PreviewStale.into());
-    }
+    stamp::confirmed(&query.0.confirm_stamp, &merged.stamp, STALE)?;
     change::refresh(&mut tx, permit.unit()?, &held.touched).await?;
     let season = held.season.season_id;
     let answer = TroopMerge {

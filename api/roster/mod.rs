@@ -43,6 +43,7 @@ mod name_coordinator;
 mod needs;
 mod record_leaving;
 mod regrouping;
+mod remove_troop;
 mod renumber_troops;
 mod replace_coordinator;
 mod rules;
@@ -82,6 +83,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(renumber_troops::renumber_troops)
         .service(find_troop::find_troop)
         .service(change_troop::change_troop)
+        .service(remove_troop::remove_troop)
         .service(merge_troops::preview_troop_merge)
         .service(merge_troops::merge_troops)
         .service(split_troop::split_troop)

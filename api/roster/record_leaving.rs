@@ -19,6 +19,7 @@ use crate::common::body::{Json, Path};
 use crate::common::ids::{AssignmentId, GrantId, PersonId, SeasonId, TroopId};
 use crate::common::text;
 use crate::error::{ApiError, Code, Problems};
+use crate::one_troop::{self, GoesOnWithTroop};
 use crate::seasons::{self, calendar};
 
 /// From when somebody is gone.
@@ -53,6 +54,10 @@ pub struct Leaving {
     /// The troops in which a duty (leader, treasurer) ends.
     #[schema(max_items = 200)]
     pub duties_in: Vec<TroopId>,
+    /// What was let go for the troops that the person coordinates and goes on all the same: it was given to the troop, so look
+    /// whether it is still meant.
+    #[schema(max_items = 200)]
+    pub goes_on: Vec<GoesOnWithTroop>,
 }
 
 /// Mark a person as left from a day: assignments, roles and duties in troops end then, and what was done stays.
@@ -75,10 +80,11 @@ pub async fn record_leaving(
     let zone = seasons::current(&mut tx, unit).await?.zone;
     let mut touched = Vec::new();
     for season in endings::open_seasons_of(&mut tx, &permit, &[who]).await? {
-        seasons::hold(&mut tx, unit, season).await?;
-        let one = Touched::some(season, vec![who], troops_in(&mut tx, &permit, season, who).await?);
+        let held = seasons::hold(&mut tx, unit, season).await?;
+        let troops = troops_in(&mut tx, &permit, season, who).await?;
+        let one = Touched::some(season, vec![who], troops.clone());
         change::hold(&mut tx, unit, &one).await?;
-        touched.push(one);
+        touched.push((one, held, troops));
     }
     people::lock_own(&mut tx, &permit, who).await?;
     endings::lock_managers(&mut tx, &permit).await?;
@@ -106,12 +112,16 @@ pub async fn record_leaving(
     for one in &grants {
         tx.about("grant", one);
     }
-    for one in &touched {
+    let mut goes_on = Vec::new();
+    for (one, season, troops) in &touched {
         change::refresh(&mut tx, unit, one).await?;
+        for troop in troops {
+            goes_on.extend(one_troop::goes_on(&mut tx, unit, season, *troop).await?);
+        }
     }
     let grants = grants.into_iter().map(GrantId).collect();
     let duties_in = duties.into_iter().map(TroopId).collect();
-    let leaving = Leaving { person: Person::from(row), ends_at, assignments, grants, duties_in };
+    let leaving = Leaving { person: Person::from(row), ends_at, assignments, grants, duties_in, goes_on };
     tx.commit_with(Answer::new(&leaving)?).await
 }
 

@@ -19,6 +19,7 @@ use crate::common::body::{Json, Path};
 use crate::common::ids::{AssignmentId, PersonId, SeasonId, TakeOverId, TroopId};
 use crate::common::text;
 use crate::error::{ApiError, Code, FieldError, Problems};
+use crate::one_troop::{self, GoesOnWithTroop};
 
 /// Who takes over, and what goes with the place.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
@@ -65,6 +66,55 @@ pub struct TakeOver {
     pub taken_over_at: DateTime<Utc>,
 }
 
+/// A replacement that was made, and what goes on with the one who comes.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Replaced {
+    /// Which one: `list_take_overs` tells it later.
+    pub take_over_id: TakeOverId,
+    /// The season.
+    pub season_id: SeasonId,
+    /// The troop.
+    pub troop_id: TroopId,
+    /// The assignment that ended.
+    pub from_assignment_id: AssignmentId,
+    /// Whose it was.
+    pub from_person_id: PersonId,
+    /// The assignment that began.
+    pub to_assignment_id: AssignmentId,
+    /// Whose it is.
+    pub to_person_id: PersonId,
+    /// Why.
+    #[schema(required = true, max_length = 400)]
+    pub reason: Option<String>,
+    /// What was handed over; null when nothing was said.
+    #[schema(required = true, max_length = 2000)]
+    pub note: Option<String>,
+    /// When.
+    pub taken_over_at: DateTime<Utc>,
+    /// What was let go for the troop and goes on with whoever comes: it was given to the troop, so look whether it is still
+    /// meant (`list_needs` asks, too).
+    #[schema(max_items = 200)]
+    pub goes_on: Vec<GoesOnWithTroop>,
+}
+
+impl Replaced {
+    fn new(take_over: TakeOver, goes_on: Vec<GoesOnWithTroop>) -> Self {
+        Self {
+            take_over_id: take_over.take_over_id,
+            season_id: take_over.season_id,
+            troop_id: take_over.troop_id,
+            from_assignment_id: take_over.from_assignment_id,
+            from_person_id: take_over.from_person_id,
+            to_assignment_id: take_over.to_assignment_id,
+            to_person_id: take_over.to_person_id,
+            reason: take_over.reason,
+            note: take_over.note,
+            taken_over_at: take_over.taken_over_at,
+            goes_on,
+        }
+    }
+}
+
 impl From<TakeOverRow> for TakeOver {
     fn from(row: TakeOverRow) -> Self {
         Self {
@@ -86,13 +136,13 @@ impl From<TakeOverRow> for TakeOver {
 ///
 /// What the old coordinator did stays with that person; the new one begins with the own requirements and is appointed by
 /// an act of its own. Somebody whom a list has proposed for the troop is confirmed by it. A lead is followed by a lead.
-#[utoipa::path(tag = "roster", params(AssignmentPath), request_body = Replacement, extensions(("x-permission" = json!(AssignmentsChange::NAME))), responses((status = 201, description = "The replacement.", body = TakeOver), Problems))]
+#[utoipa::path(tag = "roster", params(AssignmentPath), request_body = Replacement, extensions(("x-permission" = json!(AssignmentsChange::NAME))), responses((status = 201, description = "The replacement.", body = Replaced), Problems))]
 #[post("/v1/units/{unit_id}/assignments/{assignment_id}/replace")]
 pub async fn replace_coordinator(
     permit: Permit<AssignmentsChange>,
     path: Path<AssignmentPath>,
     body: Json<Replacement>,
-) -> Result<Created<TakeOver>, ApiError> {
+) -> Result<Created<Replaced>, ApiError> {
     let (unit, new) = (permit.unit()?, body.0);
     let mut tx = permit.tx()?;
     let Held { row: old, season, touched } = hold(&mut tx, &permit, path.assignment_id, Some(new.person_id)).await?;
@@ -129,7 +179,8 @@ pub async fn replace_coordinator(
     tx.about("person", row.to_person_id);
     change::refresh(&mut tx, unit, &touched).await?;
     let address = format!("/v1/units/{unit}/troops/{troop}/take-overs");
-    tx.commit_with(Created::new(&TakeOver::from(row))?.location(address)).await
+    let goes_on = one_troop::goes_on(&mut tx, unit, &season, troop).await?;
+    tx.commit_with(Created::new(&Replaced::new(TakeOver::from(row), goes_on))?.location(address)).await
 }
 
 /// Only a coordinator who is one now can be replaced, and by somebody else.

@@ -7,6 +7,7 @@ use serde::Deserialize;
 use utoipa::ToSchema;
 
 use super::find_season::SeasonPath;
+use super::kind::MilestoneKind;
 use super::list_milestones::Milestone;
 use super::sql::milestones::{self, MilestoneRow};
 use super::versions::room_for_milestones;
@@ -23,7 +24,7 @@ use crate::error::{ApiError, Code, Problems};
 /// A milestone to be added, dated or not.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
 #[serde(deny_unknown_fields)]
-#[schema(example = json!({"code": "site_visit", "title": "Site visit", "on_day": "2027-01-09", "at_local_time": "10:00"}))]
+#[schema(example = json!({"code": "site_visit", "title": "Site visit", "kind": "event", "on_day": "2027-01-09", "at_local_time": "10:00"}))]
 pub struct NewMilestone {
     /// The lasting name by which the policy can refer to it.
     #[garde(length(min = 1, max = 40), custom(text::code))]
@@ -33,7 +34,12 @@ pub struct NewMilestone {
     #[garde(length(chars, min = 1, max = 120), custom(text::line))]
     #[schema(min_length = 1, max_length = 120)]
     title: String,
-    /// Our day; without a time of day it means the end of that day.
+    /// What it is; left out, a deadline. It says whether its day counts to its end or from its beginning.
+    #[garde(skip)]
+    #[serde(default)]
+    #[schema(required = false)]
+    kind: MilestoneKind,
+    /// Our day; without a time of day it means the end of that day, of an opening its beginning.
     #[garde(inner(custom(text::day)))]
     on_day: Option<NaiveDate>,
     /// Our local time of day, hours and minutes.
@@ -69,6 +75,7 @@ pub async fn add_milestone(
         milestone_id: MilestoneId::new().0,
         code: new.code,
         title: new.title.trim().to_owned(),
+        kind: new.kind.name().to_owned(),
         on_day: new.on_day,
         at_local_time: time(&new.at_local_time),
         head_office_on_day: new.head_office_on_day,
@@ -77,9 +84,7 @@ pub async fn add_milestone(
         version: 1,
         log_seq: 0,
     };
-    let mut faults =
-        rules::time_faults((row.on_day, row.at_local_time), (row.head_office_on_day, row.head_office_at_local_time));
-    faults.extend(rules::repeat_fault(row.on_day, row.repeats_until_on));
+    let faults = row.date_faults();
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }

@@ -1,28 +1,30 @@
 //! The calendar of a season: its time zone, its dated milestones, and the instants that they mean.
 //!
-//! A milestone is a day, which as a deadline means the day's end, or a day and an hour; both are local. The end of a
-//! day is the first instant of the next local date: some zones skip midnight when their clocks change, some repeat it,
+//! A milestone is a day, which as a deadline means the day's end and as an opening its beginning, or a day and an hour;
+//! all are local. The end of a day is the first instant of the next local date: some zones skip midnight when their clocks change, some repeat it,
 //! and one once skipped a whole day. An hour that the clocks skip is read with the offset from before the gap, and an
 //! hour that they repeat is its first occurrence (RFC 5545, section 3.3.5).
 
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime, Offset, TimeDelta, TimeZone, Utc};
 use chrono_tz::Tz;
 
-/// The milestones that a new season starts with, all undated: code and title.
-pub const SHIPPED_MILESTONES: [(&str, &str); 13] = [
-    ("kits_out", "Kits out"),
-    ("opening_orders_due", "Opening orders due"),
-    ("return_due", "Season return due"),
-    ("web_sale_opens", "Web sale opens"),
-    ("sale_opens", "Sale opens"),
-    ("delivery_day", "Delivery day"),
-    ("youth_count_fixed", "Youth count fixed"),
-    ("first_payment", "First payment"),
-    ("final_payment", "Final payment"),
-    ("last_exchange", "Last exchange"),
-    ("sale_closes", "Sale closes"),
-    ("items_due", "Items due"),
-    ("close_out_due", "Close-out due"),
+use super::kind::MilestoneKind::{self, Deadline, Event, Opening};
+
+/// The milestones that a new season starts with, all undated: code, title and kind.
+pub const SHIPPED_MILESTONES: [(&str, &str, MilestoneKind); 13] = [
+    ("kits_out", "Kits out", Event),
+    ("opening_orders_due", "Opening orders due", Deadline),
+    ("return_due", "Season return due", Deadline),
+    ("web_sale_opens", "Web sale opens", Opening),
+    ("sale_opens", "Sale opens", Opening),
+    ("delivery_day", "Delivery day", Event),
+    ("youth_count_fixed", "Youth count fixed", Deadline),
+    ("first_payment", "First payment", Deadline),
+    ("final_payment", "Final payment", Deadline),
+    ("last_exchange", "Last exchange", Deadline),
+    ("sale_closes", "Sale closes", Deadline),
+    ("items_due", "Items due", Deadline),
+    ("close_out_due", "Close-out due", Deadline),
 ];
 
 /// What the rules need to know of a season's calendar.
@@ -54,6 +56,8 @@ pub struct Milestone {
 pub enum When {
     /// A deadline: the end of this day.
     Day(NaiveDate),
+    /// An opening: the beginning of this day.
+    Begin(NaiveDate),
     /// This hour.
     Hour(NaiveDateTime),
 }
@@ -63,7 +67,7 @@ impl When {
     #[must_use]
     pub fn day(self) -> NaiveDate {
         match self {
-            Self::Day(day) => day,
+            Self::Day(day) | Self::Begin(day) => day,
             Self::Hour(local) => local.date(),
         }
     }
@@ -73,6 +77,7 @@ impl When {
     pub fn on(self, day: NaiveDate) -> Self {
         match self {
             Self::Day(_) => Self::Day(day),
+            Self::Begin(_) => Self::Begin(day),
             Self::Hour(local) => Self::Hour(day.and_time(local.time())),
         }
     }
@@ -86,11 +91,12 @@ impl Calendar {
         Some(self.resolve(milestone.ours.or(milestone.head_office)?))
     }
 
-    /// The instant that a local day (its end) or hour means.
+    /// The instant that a local day (its end or its beginning) or hour means.
     #[must_use]
     pub fn resolve(&self, when: When) -> DateTime<Utc> {
         match when {
             When::Day(day) => end_of_day(self.zone, day),
+            When::Begin(day) => start_of_day(self.zone, day),
             When::Hour(local) => local_instant(self.zone, local),
         }
     }
@@ -240,6 +246,7 @@ mod tests {
                 milestone("return_due", Some(When::Day(day("2027-01-15"))), Some(When::Day(day("2027-01-18")))),
                 milestone("delivery_day", None, Some(When::Day(day("2026-12-20")))),
                 milestone("sale_closes", None, None),
+                milestone("web_sale_opens", Some(When::Begin(day("2027-01-05"))), None),
             ],
         };
         assert_eq!(calendar.instant("sale_opens"), Some(at("2027-01-08T14:00:00Z")));
@@ -247,8 +254,13 @@ mod tests {
         assert_eq!(calendar.instant("delivery_day"), Some(at("2026-12-21T05:00:00Z")));
         assert_eq!(calendar.instant("sale_closes"), None);
         assert_eq!(calendar.instant("moon"), None);
+        assert_eq!(
+            calendar.instant("web_sale_opens"),
+            Some(at("2027-01-05T05:00:00Z")),
+            "an opening begins with its day"
+        );
         let order: Vec<_> = calendar.dated().iter().map(|(milestone, _)| milestone.code.clone()).collect();
-        assert_eq!(order, ["delivery_day", "sale_opens", "return_due"]);
+        assert_eq!(order, ["delivery_day", "web_sale_opens", "sale_opens", "return_due"]);
         assert_eq!(calendar.date(at("2027-01-16T04:59:59Z")), day("2027-01-15"));
         assert_eq!(calendar.date(at("2027-01-16T05:00:00Z")), day("2027-01-16"));
     }

@@ -6,6 +6,7 @@ use garde::Validate;
 use serde::Deserialize;
 use utoipa::{IntoParams, ToSchema};
 
+use super::kind::MilestoneKind;
 use super::list_milestones::Milestone;
 use super::sql::milestones::{self, MilestoneRow};
 use super::{load, rules};
@@ -29,10 +30,10 @@ pub struct MilestonePath {
     unit_id: UnitId,
     /// The season.
     #[param(value_type = uuid::Uuid)]
-    season_id: SeasonId,
+    pub(super) season_id: SeasonId,
     /// The milestone.
     #[param(value_type = uuid::Uuid)]
-    milestone_id: MilestoneId,
+    pub(super) milestone_id: MilestoneId,
 }
 
 /// What to change of a milestone; a field that is left out stays, null takes a date away.
@@ -45,12 +46,17 @@ pub struct MilestoneChange {
     #[serde(default)]
     #[schema(value_type = String, required = false, min_length = 1, max_length = 120)]
     title: Patch<String>,
+    /// What it is: whether its day counts to its end or from its beginning, and how it stands to head office's.
+    #[garde(skip)]
+    #[serde(default)]
+    #[schema(value_type = MilestoneKind, required = false)]
+    kind: Patch<MilestoneKind>,
     /// Our day; null means not fixed yet, and takes the time of day with it.
     #[garde(inner(custom(text::day)))]
     #[serde(default)]
     #[schema(value_type = Option<NaiveDate>)]
     on_day: Patch<NaiveDate>,
-    /// Our local time of day; null means the end of the day.
+    /// Our local time of day; null means the end of the day, of an opening its beginning.
     #[garde(inner(custom(text::time_of_day)))]
     #[serde(default)]
     #[schema(value_type = Option<String>, min_length = 5, max_length = 5, pattern = "^([01][0-9]|2[0-3]):[0-5][0-9]$")]
@@ -60,7 +66,7 @@ pub struct MilestoneChange {
     #[serde(default)]
     #[schema(value_type = Option<NaiveDate>)]
     head_office_on_day: Patch<NaiveDate>,
-    /// Head office's local time of day; null means the end of the day.
+    /// Head office's local time of day; null means the end of the day, of an opening its beginning.
     #[garde(inner(custom(text::time_of_day)))]
     #[serde(default)]
     #[schema(value_type = Option<String>, min_length = 5, max_length = 5, pattern = "^([01][0-9]|2[0-3]):[0-5][0-9]$")]
@@ -76,6 +82,9 @@ impl MilestoneChange {
     fn apply(&self, row: &mut MilestoneRow) {
         if let Some(title) = self.title.value() {
             title.trim().clone_into(&mut row.title);
+        }
+        if let Some(kind) = self.kind.value() {
+            kind.name().clone_into(&mut row.kind);
         }
         row.at_local_time = time_after(&self.on_day, &self.at_local_time, row.at_local_time);
         row.on_day = self.on_day.apply(row.on_day);
@@ -94,10 +103,16 @@ impl MilestoneChange {
         days.into_iter().any(|day| day.value().is_some())
     }
 
+    /// Whether anything of a date, or of what it means, is sent.
+    fn dates(&self) -> bool {
+        self.fields().any(|field| field != "title")
+    }
+
     /// The names of the fields that were sent, for the log.
     fn fields(&self) -> impl Iterator<Item = &'static str> {
         [
             (self.title != Patch::Leave, "title"),
+            (self.kind != Patch::Leave, "kind"),
             (self.on_day != Patch::Leave, "on_day"),
             (self.at_local_time != Patch::Leave, "at_local_time"),
             (self.head_office_on_day != Patch::Leave, "head_office_on_day"),
@@ -130,8 +145,10 @@ pub async fn change_milestone(
     if_match: IfMatch,
 ) -> Result<Answer<Milestone>, ApiError> {
     let sent = body.0;
-    if let Some(fault) = not_null("/title", &sent.title) {
-        return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
+    let cleared: Vec<_> =
+        [not_null("/title", &sent.title), not_null("/kind", &sent.kind)].into_iter().flatten().collect();
+    if !cleared.is_empty() {
+        return Err(ApiError::new(Code::Invalid).errors(cleared));
     }
     let unit = permit.unit()?;
     let mut tx = permit.tx()?;
@@ -140,9 +157,7 @@ pub async fn change_milestone(
     if_match.require(row.version)?;
     load::open(season.closed_at)?;
     sent.apply(&mut row);
-    let mut faults =
-        rules::time_faults((row.on_day, row.at_local_time), (row.head_office_on_day, row.head_office_at_local_time));
-    faults.extend(rules::repeat_fault(row.on_day, row.repeats_until_on));
+    let faults = if sent.dates() { row.date_faults() } else { Vec::new() };
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }

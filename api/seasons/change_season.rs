@@ -6,6 +6,7 @@ use garde::Validate;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
+use super::create_season::apart;
 use super::find_season::{Season, SeasonPath};
 use super::load::open;
 use super::rules;
@@ -49,6 +50,11 @@ pub struct SeasonChange {
     #[serde(default)]
     #[schema(value_type = bool, required = false)]
     is_current: Patch<bool>,
+    /// True says that it is meant to share days with another season of the unit.
+    #[garde(skip)]
+    #[serde(default)]
+    #[schema(default = false)]
+    overlaps: bool,
 }
 
 impl SeasonChange {
@@ -119,6 +125,12 @@ pub async fn change_season(
     let begun = rules::begun_fault(before, row.starts_on, permit.now());
     if let Some(fault) = rules::days_fault(row.starts_on, row.ends_on).or(begun) {
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
+    }
+    let moves = sent.starts_on != Patch::Leave || sent.ends_on != Patch::Leave;
+    if moves && !sent.overlaps {
+        let others = seasons.iter().filter(|other| other.season_id != row.season_id);
+        let others = others.map(|other| (&*other.label, other.starts_on, other.ends_on));
+        apart(rules::shared_days((row.starts_on, row.ends_on), others))?;
     }
     let touched = Touched::season(path.season_id);
     change::hold(&mut tx, unit, &touched).await?;

@@ -52,6 +52,11 @@ pub struct NewSeason {
     /// Its last day.
     #[garde(custom(text::day))]
     ends_on: NaiveDate,
+    /// True says that it is meant to share days with another season of the unit.
+    #[garde(skip)]
+    #[serde(default)]
+    #[schema(default = false)]
+    overlaps: bool,
 }
 
 impl NewSeason {
@@ -64,6 +69,11 @@ impl NewSeason {
         ];
         faults.into_iter().flatten().collect()
     }
+}
+
+/// Asks about seasons that would share days.
+pub(super) fn apart(shared: Vec<FieldError>) -> Result<(), ApiError> {
+    if shared.is_empty() { Ok(()) } else { Err(ApiError::new(Code::SeasonOverlaps).errors(shared)) }
 }
 
 /// Make a season, with the shipped policy and the shipped milestones, undated.
@@ -85,6 +95,11 @@ pub async fn create_season(
     let unit = permit.unit()?;
     let mut tx = permit.tx()?;
     tx.replay().await?;
+    if !new.overlaps {
+        let seasons = sql::lock_all(&mut tx, &permit).await?;
+        let others = seasons.iter().map(|row| (&*row.label, row.starts_on, row.ends_on));
+        apart(rules::shared_days((new.starts_on, new.ends_on), others))?;
+    }
     let log_seq = tx.seq().await?;
     let season = SeasonId::new();
     let mut row = SeasonRow {

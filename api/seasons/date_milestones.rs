@@ -42,7 +42,7 @@ pub struct MilestoneDate {
     /// Our day.
     #[garde(custom(text::day))]
     on_day: NaiveDate,
-    /// Our local time of day; left out, it means the end of the day.
+    /// Our local time of day; left out, it means the end of the day, of an opening its beginning.
     #[garde(inner(custom(text::time_of_day)))]
     #[schema(min_length = 5, max_length = 5, pattern = "^([01][0-9]|2[0-3]):[0-5][0-9]$")]
     at_local_time: Option<String>,
@@ -153,9 +153,7 @@ fn apply(sent: &[MilestoneDate], rows: &mut [MilestoneRow], season: (NaiveDate, 
     for (n, one) in sent.iter().enumerate() {
         let first = !sent.iter().take(n).any(|before| before.code == one.code);
         let Some(row) = rows.iter().find(|row| row.code == one.code && first) else { continue };
-        let ours = (row.on_day, row.at_local_time);
-        let mut own = rules::time_faults(ours, (row.head_office_on_day, row.head_office_at_local_time));
-        own.extend(rules::repeat_fault(row.on_day, row.repeats_until_on));
+        let mut own = row.date_faults();
         own.extend(rules::far_faults(season, row.days()));
         let days: Vec<_> = rows.iter().map(|row| (&*row.code, &*row.title, row.on_day)).collect();
         own.extend(rules::order_fault(&row.code, row.on_day, &days));

@@ -8,6 +8,7 @@ use utoipa::{IntoParams, ToSchema};
 
 use super::calendar::Calendar;
 use super::find_season::SeasonPath;
+use super::kind::MilestoneKind;
 use super::sql::milestones::{self, MilestoneRow};
 use super::{load, rules, sql};
 use crate::auth::Permit;
@@ -20,7 +21,8 @@ use crate::common::since::{Since, asked};
 use crate::common::{page, text};
 use crate::error::{ApiError, Code, Problems};
 
-/// A dated point of a season: a day, which as a deadline means its end, or a day and an hour, both local.
+/// A dated point of a season: a day, which as a deadline means its end and as an opening its beginning, or a day and an
+/// hour; all are local.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Milestone {
     /// Which one.
@@ -31,16 +33,18 @@ pub struct Milestone {
     /// What people call it.
     #[schema(max_length = 120, example = "Season return due")]
     pub title: String,
+    /// What it is: whether its day counts to its end or from its beginning, and how it stands to head office's.
+    pub kind: MilestoneKind,
     /// Our day; null while it is not fixed.
     #[schema(required = true)]
     pub on_day: Option<NaiveDate>,
-    /// Our local time of day; null means the end of the day.
+    /// Our local time of day; null means the end of the day, of an opening its beginning.
     #[schema(required = true, max_length = 5, example = "17:30")]
     pub at_local_time: Option<String>,
     /// Head office's own day, where it differs.
     #[schema(required = true)]
     pub head_office_on_day: Option<NaiveDate>,
-    /// Head office's local time of day; null means the end of the day.
+    /// Head office's local time of day; null means the end of the day, of an opening its beginning.
     #[schema(required = true, max_length = 5)]
     pub head_office_at_local_time: Option<String>,
     /// The instant that counts: ours, else head office's; null while neither is dated.
@@ -68,9 +72,11 @@ impl Milestone {
             let each = rules::weekly(first.day(), row.repeats_until_on).map(|day| calendar.resolve(first.on(day)));
             each.into_iter().find(|instant| *instant >= now)
         });
+        let kind = row.kind();
         Self {
             milestone_id: MilestoneId(row.milestone_id),
             code: row.code,
+            kind,
             title: row.title,
             on_day: row.on_day,
             at_local_time: row.at_local_time.map(text::time_text),

@@ -3,7 +3,8 @@
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use chrono_tz::Tz;
 
-use super::calendar::{Calendar, Milestone, When};
+use super::calendar::{Calendar, Milestone};
+use super::kind::MilestoneKind;
 use super::policy::{Policy, shipped_policy};
 use super::rules;
 use super::sql::milestones::{self, MilestoneRow};
@@ -137,7 +138,7 @@ pub async fn calendar_of(tx: &mut Tx, unit: UnitId, season: &ThisSeason) -> Resu
 
 pub(super) fn milestone(row: MilestoneRow) -> Milestone {
     let when = |day: Option<NaiveDate>, time: Option<NaiveTime>| {
-        day.map(|day| time.map_or(When::Day(day), |time| When::Hour(day.and_time(time))))
+        day.map(|day| MilestoneKind::named(&row.kind).when(day, time))
     };
     Milestone {
         ours: when(row.on_day, row.at_local_time),

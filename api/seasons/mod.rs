@@ -14,10 +14,12 @@ mod change_season;
 mod create_season;
 mod date_milestones;
 mod find_season;
+mod kind;
 mod list_milestones;
 mod list_seasons;
 mod load;
 pub mod policy;
+mod remove_milestone;
 mod rules;
 mod sql;
 mod versions;
@@ -50,5 +52,6 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(add_milestone::add_milestone)
         .service(date_milestones::date_milestones)
         .service(list_milestones::list_milestones)
-        .service(change_milestone::change_milestone);
+        .service(change_milestone::change_milestone)
+        .service(remove_milestone::remove_milestone);
 }

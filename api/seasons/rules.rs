@@ -39,6 +39,16 @@ pub(super) fn days_fault(starts_on: NaiveDate, ends_on: NaiveDate) -> Option<Fie
     (ends_on <= starts_on).then(|| FieldError::at("/ends_on", "too_early", "a day after the season's first day"))
 }
 
+/// The seasons of a unit, as (label, first day, last day), that share days with one.
+pub(super) fn shared_days<'a>(
+    (starts_on, ends_on): (NaiveDate, NaiveDate),
+    others: impl Iterator<Item = (&'a str, NaiveDate, NaiveDate)>,
+) -> Vec<FieldError> {
+    let shared = others.filter(|(_, from, to)| *from <= ends_on && starts_on <= *to);
+    let said = shared.map(|(label, from, to)| format!("\"{label}\" runs from {from} to {to}."));
+    said.map(|detail| FieldError::matter("shares_days", detail)).collect()
+}
+
 /// A season that is already over says nothing that anybody could still do; most often its year is mistyped.
 pub(super) fn over_fault(zone: Option<Tz>, ends_on: NaiveDate, now: DateTime<Utc>) -> Option<FieldError> {
     let today = now.with_timezone(&zone?).date_naive();
@@ -240,6 +250,21 @@ mod tests {
         let day = |text: &str| text.parse::<NaiveDate>().unwrap();
         assert!(over_fault(zone, day("2027-01-01"), now).is_none(), "it is still the first of January there");
         assert!(over_fault(zone, day("2026-12-31"), now).is_some());
+    }
+
+    #[test]
+    fn seasons_share_days_when_one_begins_before_the_other_has_ended() {
+        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
+        let shared = |from, to| {
+            let there = [("2026/27", day("2026-09-01"), day("2027-05-31"))];
+            shared_days((day(from), day(to)), there.into_iter()).len()
+        };
+        assert_eq!(shared("2027-06-01", "2027-12-31"), 0);
+        assert_eq!(shared("2027-05-31", "2027-12-31"), 1, "the last day is of both");
+        assert_eq!(shared("2026-01-01", "2026-08-31"), 0);
+        assert_eq!(shared("2026-01-01", "2026-09-01"), 1);
+        assert_eq!(shared("2026-10-01", "2026-10-31"), 1);
+        assert_eq!(shared("2020-01-01", "2030-01-01"), 1);
     }
 
     #[test]

@@ -121,18 +121,20 @@ pub(super) async fn insert_shipped_milestones(
     log_seq: i64,
 ) -> Result<(), ApiError> {
     let ids: Vec<Uuid> = SHIPPED_MILESTONES.iter().map(|_| MilestoneId::new().0).collect();
-    let codes: Vec<String> = SHIPPED_MILESTONES.iter().map(|(code, _)| (*code).to_owned()).collect();
-    let titles: Vec<String> = SHIPPED_MILESTONES.iter().map(|(_, title)| (*title).to_owned()).collect();
+    let codes: Vec<String> = SHIPPED_MILESTONES.iter().map(|(code, ..)| (*code).to_owned()).collect();
+    let titles: Vec<String> = SHIPPED_MILESTONES.iter().map(|(_, title, _)| (*title).to_owned()).collect();
+    let kinds: Vec<String> = SHIPPED_MILESTONES.iter().map(|(.., kind)| kind.name().to_owned()).collect();
     sqlx::query!(
-        "insert into milestone (unit_id, milestone_id, season_id, code, title, version, log_seq)
-         select $1, shipped.milestone_id, $2, shipped.code, shipped.title, 1, $3
-         from unnest($4::uuid[], $5::text[], $6::text[]) as shipped (milestone_id, code, title)",
+        "insert into milestone (unit_id, milestone_id, season_id, code, title, kind, version, log_seq)
+         select $1, shipped.milestone_id, $2, shipped.code, shipped.title, shipped.kind, 1, $3
+         from unnest($4::uuid[], $5::text[], $6::text[], $7::text[]) as shipped (milestone_id, code, title, kind)",
         by.unit()?.0,
         season.0,
         log_seq,
         &ids,
         &codes,
-        &titles
+        &titles,
+        &kinds
     )
     .execute(tx.db())
     .await?;
@@ -182,6 +184,18 @@ pub(super) async fn policy(
         at_seq
     );
     Ok(row.fetch_optional(tx.db()).await?)
+}
+
+/// Every version that there was.
+pub(super) async fn policies(tx: &mut Tx, unit: UnitId, season: SeasonId) -> Result<Vec<PolicyRow>, ApiError> {
+    let rows = sqlx::query_as!(
+        PolicyRow,
+        r#"select version, document as "document: Json<Policy>", made_at from policy_version
+           where unit_id = $1 and season_id = $2 order by version desc"#,
+        unit.0,
+        season.0
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
 }
 
 /// Locks the season of a policy: of two changes of one version the second sees the first.

@@ -105,11 +105,12 @@ pub async fn copy_milestones<P: Permission>(
 ) -> Result<(), ApiError> {
     let rows = milestones::all(tx, by.unit()?, from).await?;
     let log_seq = tx.seq().await?;
-    for MilestoneRow { code, title, .. } in rows.into_iter().filter(|row| codes.contains(&row.code)) {
+    for MilestoneRow { code, title, kind, .. } in rows.into_iter().filter(|row| codes.contains(&row.code)) {
         let row = MilestoneRow {
             milestone_id: MilestoneId::new().0,
             code,
             title,
+            kind,
             on_day: None,
             at_local_time: None,
             head_office_on_day: None,

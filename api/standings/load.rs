@@ -61,25 +61,26 @@ pub(super) async fn facts(
                         revoked_at: waiver.revoked_at,
                     })
                     .collect(),
-                assignments: own
-                    .iter()
-                    .map(|one| AssignmentFact {
-                        assignment_id: AssignmentId(one.assignment_id),
-                        person_id: PersonId(one.person_id),
-                        lead: one.lead,
-                        lead_changed_at: one.lead_changed_at.clone(),
-                        from_at: one.from_at,
-                        until_at: one.until_at,
-                        proposed_at: one.proposed_at,
-                        confirmed_at: one.confirmed_at,
-                        declined_at: one.declined_at,
-                        ended_at: one.ended_at,
-                    })
-                    .collect(),
+                assignments: own.iter().map(|one| assignment_fact(one)).collect(),
             },
         );
     }
     Ok(told)
+}
+
+pub(super) fn assignment_fact(row: &facts::AssignmentRow) -> AssignmentFact {
+    AssignmentFact {
+        assignment_id: AssignmentId(row.assignment_id),
+        person_id: PersonId(row.person_id),
+        lead: row.lead,
+        lead_changed_at: row.lead_changed_at.clone(),
+        from_at: row.from_at,
+        until_at: row.until_at,
+        proposed_at: row.proposed_at,
+        confirmed_at: row.confirmed_at,
+        declined_at: row.declined_at,
+        ended_at: row.ended_at,
+    }
 }
 
 pub(super) fn evidence_fact(row: &EvidenceRow) -> Result<EvidenceFact, ApiError> {

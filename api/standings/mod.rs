@@ -55,6 +55,7 @@ pub const fn feature() -> Feature {
     )
     .merging_people(one_person::follow)
     .merging_troops(one_troop::follow)
+    .going_on(exceptions::goes_on::look)
     .erasing(&[one_person::ERASER])
     .every_minute(|system, unit| Box::pin(refresh_due(system, unit)))
     .with_needs(|tx, asked| Box::pin(needs::look(tx, asked)))

@@ -140,7 +140,7 @@ impl Looking<'_> {
         suspend: String,
     ) {
         let mut settle = self.proving(row, person, troop.id);
-        settle.push(Request::post::<DecisionsTake>(suspend, json!({})));
+        settle.push(Request::post::<DecisionsTake>(suspend, json!({})).fill_in("/reason"));
         let shut = standing.gates.iter().filter(|gate| !gate.open).map(|gate| gate.gate).collect();
         let what = format!("Get \"{}\" in order for {{who}} ({{troops}}), or suspend.", row.title);
         let how = row.how.as_deref().unwrap_or_default();

@@ -16,7 +16,7 @@ use crate::seasons;
 /// Standings, as something computed that others' changes touch.
 #[must_use]
 pub const fn computed() -> Computed {
-    Computed { hold: hold_work, refresh: refresh_work }
+    Computed { hold: hold_work, refresh: refresh_work, forget: forget_work }
 }
 
 fn hold_work<'a>(tx: &'a mut Tx, unit: UnitId, touched: &'a Touched) -> Work<'a> {
@@ -25,6 +25,10 @@ fn hold_work<'a>(tx: &'a mut Tx, unit: UnitId, touched: &'a Touched) -> Work<'a>
 
 fn refresh_work<'a>(tx: &'a mut Tx, unit: UnitId, touched: &'a Touched) -> Work<'a> {
     Box::pin(async move { refresh(tx, unit, touched).await.map(drop) })
+}
+
+fn forget_work(tx: &mut Tx, unit: UnitId, season: SeasonId, troop: TroopId) -> Work<'_> {
+    Box::pin(cache::forget_troop(tx, unit, season, troop))
 }
 
 /// Locks the people and then the troop seasons of a change, each in id order. Two writers who touch one troop, or one

@@ -89,6 +89,8 @@ pub async fn create_unit(
         .await?;
     let invitation = accounts::invite(&mut tx, unit, person, email).await?;
     tx.about("unit", unit);
+    tx.about("person", person);
+    tx.also_in_log_of(unit);
     let invitation_link = around.invitation_link(&invitation.token);
     let made = MadeUnit { unit_id: unit, name, manager_person_id: person, invitation_link };
     tx.commit_with_secret(Created::new(&made)?.location(format!("/v1/units/{unit}"))).await

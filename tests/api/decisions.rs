@@ -41,11 +41,17 @@ fn appointing_with_an_open_requirement_names_what_is_open() {
 fn a_decision_is_taken_once_however_often_it_is_sent() {
     scenario(async |world| {
         let suspend = format!("/assignments/{}/suspend", fixture::CLARAS_ASSIGNMENT);
-        world.manager.post(&suspend, json!({})).without_key().await.expect_problem(400, "idempotency_key_missing");
-        let first = world.manager.post(&suspend, json!({})).key("suspend-clara").await.expect(200);
-        let second = world.manager.post(&suspend, json!({})).key("suspend-clara").await.expect(200);
+        world
+            .manager
+            .post(&suspend, json!({"reason": "Asked to."}))
+            .without_key()
+            .await
+            .expect_problem(400, "idempotency_key_missing");
+        let first = world.manager.post(&suspend, json!({"reason": "Asked to."})).key("suspend-clara").await.expect(200);
+        let second =
+            world.manager.post(&suspend, json!({"reason": "Asked to."})).key("suspend-clara").await.expect(200);
         assert_eq!(first.json(), second.json());
-        world.manager.post(&suspend, json!({})).await.expect_problem(409, "wrong_state");
+        world.manager.post(&suspend, json!({"reason": "Asked to."})).await.expect_problem(409, "wrong_state");
     });
 }
 
@@ -82,7 +88,7 @@ fn standing_down_ends_the_assignment_and_its_reach() {
         assert_eq!(taken.at("/troop/standing/state"), "vacant", "piotr is there, but nobody leads");
         assert_eq!(taken.at("/troop/standing/next_step/code"), "name_lead");
         world.clara.get("/my-steps").await.expect_problem(404, "not_found");
-        world.manager.post(&stand_down, json!({})).await.expect_problem(409, "wrong_state");
+        world.manager.post(&stand_down, json!({"reason": "Asked to."})).await.expect_problem(409, "wrong_state");
     });
 }
 
@@ -111,12 +117,20 @@ fn decisions_are_the_managers_and_reach_no_other_unit() {
             for other in [&world.overseer, &world.materials, &world.distributor, &world.viewer, &world.clara] {
                 other.post(&act(&claras, what), json!({})).await.expect_problem(403, "forbidden");
             }
-            world.manager.post(&act(&away, what), json!({})).await.expect_problem(404, "not_found");
-            world.stranger.post(&act(&claras, what), json!({})).await.expect_problem(404, "not_found");
+            world
+                .manager
+                .post(&act(&away, what), json!({"reason": "Asked to."}))
+                .await
+                .expect_problem(404, "not_found");
+            world
+                .stranger
+                .post(&act(&claras, what), json!({"reason": "Asked to."}))
+                .await
+                .expect_problem(404, "not_found");
         }
         for what in ["sit-out", "rejoin"] {
             let path = format!("/troops/{}/{what}", fixture::AWAY_TROOP);
-            world.manager.post(&path, json!({})).await.expect_problem(404, "not_found");
+            world.manager.post(&path, json!({"reason": "Asked to."})).await.expect_problem(404, "not_found");
         }
     });
 }

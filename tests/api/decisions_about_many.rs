@@ -83,7 +83,7 @@ fn who_is_ready_is_previewed_and_those_who_are_chosen_are_appointed_each_by_a_de
         assert_eq!(kept, [appoint(PIOTRS_ASSIGNMENT), appoint(CLARAS_ASSIGNMENT)]);
         // As if taken singly: the opposite decision takes one back.
         let suspend = format!("/assignments/{CLARAS_ASSIGNMENT}/suspend");
-        world.manager.post(&suspend, json!({})).await.expect(200);
+        world.manager.post(&suspend, json!({"reason": "Asked to."})).await.expect(200);
         assert_eq!(state(world, TROOP).await, "suspended");
     });
 }
@@ -187,7 +187,11 @@ fn whoever_an_override_lets_through_is_not_suspended_by_the_deadline() {
         let pass = world.manager.post("/overrides", pass).await.expect(201).text("/override_id");
         world.overseer.post(&format!("/overrides/{pass}/approve"), json!({})).await.expect(200);
         assert_eq!(assignments(&preview(world, SUSPEND).await), [json!(YESENIAS_ASSIGNMENT)]);
-        world.manager.post(&format!("/troops/{}/sit-out", fixture::OTHER_TROOP), json!({})).await.expect(200);
+        world
+            .manager
+            .post(&format!("/troops/{}/sit-out", fixture::OTHER_TROOP), json!({"reason": "Asked to."}))
+            .await
+            .expect(200);
         assert_eq!(preview(world, SUSPEND).await, Vec::<Value>::new());
     });
 }

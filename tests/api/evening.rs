@@ -224,8 +224,13 @@ fn last_times_file_under_another_day_is_pointed_at_before_it_counts() {
 fn no_body_is_an_empty_one_where_nothing_must_be_said() {
     scenario(async |world| {
         let post = |path: String| world.manager.ask(reqwest::Method::POST, &path);
-        post(format!("/troops/{}/sit-out", fixture::VACANT_TROOP)).await.expect(200);
-        post(format!("/troops/{}/rejoin", fixture::VACANT_TROOP)).bytes("application/json", "").await.expect(200);
+        let act = |what: &str| format!("/troops/{}/{what}", fixture::VACANT_TROOP);
+        let out = json!({"reason": "Camp that month."});
+        world.manager.post(&act("sit-out"), out.clone()).await.expect(200);
+        post(act("rejoin")).await.expect(200);
+        world.manager.post(&act("sit-out"), out).await.expect(200);
+        post(act("rejoin")).bytes("application/json", "").await.expect(200);
+        post(act("sit-out")).await.expect_problem(422, "invalid");
         post("/evidence".to_owned()).await.expect_problem(415, "wrong_content_type");
         post("/evidence".to_owned()).bytes("application/json", "").await.expect_problem(400, "bad_json");
         let document = world.nobody.get("/openapi.json").await.expect(200).json();

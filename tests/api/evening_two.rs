@@ -178,7 +178,11 @@ fn what_was_decided_and_why_can_be_read_afterwards() {
             .post(&format!("{place}/suspend"), json!({"reason": "Three calls not answered."}))
             .await
             .expect(200);
-        world.manager.post(&format!("/troops/{}/sit-out", fixture::VACANT_TROOP), json!({})).await.expect(200);
+        world
+            .manager
+            .post(&format!("/troops/{}/sit-out", fixture::VACANT_TROOP), json!({"reason": "Asked to."}))
+            .await
+            .expect(200);
         let listed = world.overseer.get("/decisions").await.expect(200);
         let told: Vec<(Value, Value)> = listed
             .at("/items")
@@ -187,7 +191,10 @@ fn what_was_decided_and_why_can_be_read_afterwards() {
             .iter()
             .map(|one| (one["decision"].clone(), one["reason"].clone()))
             .collect();
-        assert_eq!(told, [(json!("sit_out"), Value::Null), (json!("suspend"), json!("Three calls not answered."))]);
+        assert_eq!(
+            told,
+            [(json!("sit_out"), json!("Asked to.")), (json!("suspend"), json!("Three calls not answered."))]
+        );
         let of_clara = world.manager.get(&format!("/decisions?person={}", person(&fixture::CLARA))).await.expect(200);
         assert_eq!((of_clara.at("/items/0/troop_id"), of_clara.at("/items/1")), (json!(fixture::TROOP), Value::Null));
         let page = world.manager.get("/decisions?limit=1").await.expect(200);
@@ -248,7 +255,7 @@ fn who_was_appointed_and_leaves_is_taken_out_of_head_offices_system() {
         world.manager.post(&appoint, json!({})).await.expect(200);
         // Yesenia was never appointed: head office has never heard of her.
         let down = format!("/assignments/{}/stand-down", fixture::YESENIAS_ASSIGNMENT);
-        world.manager.post(&down, json!({})).await.expect(200);
+        world.manager.post(&down, json!({"reason": "Asked to."})).await.expect(200);
         assert_eq!(due().await, [""; 0]);
         world
             .manager

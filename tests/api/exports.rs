@@ -182,7 +182,7 @@ fn who_begins_later_is_there_with_the_day_and_what_has_ended_is_not() {
             "from_at": "2040-02-01T06:00:00Z"});
         world.manager.post("/assignments", later).await.expect(201);
         let stand_down = format!("/assignments/{}/stand-down", fixture::PIOTRS_ASSIGNMENT);
-        world.manager.post(&stand_down, json!({})).await.expect(200);
+        world.manager.post(&stand_down, json!({"reason": "Asked to."})).await.expect(200);
         let rows = export(&world.manager).await;
         let told: Vec<_> = rows[1..].iter().map(|row| (&*row[0], &*row[8], &*row[9], &*row[11])).collect();
         assert_eq!(

@@ -143,7 +143,11 @@ fn a_troop_that_takes_no_part_has_nothing_to_renew() {
     scenario(async |world| {
         membership(world, &fixture::CLARA, "2040-01-20").await;
         assert_eq!(lines(&world.manager.get("/lapses-ahead").await.expect(200).json()).len(), 1);
-        world.manager.post(&format!("/troops/{}/sit-out", fixture::TROOP), json!({})).await.expect(200);
+        world
+            .manager
+            .post(&format!("/troops/{}/sit-out", fixture::TROOP), json!({"reason": "Asked to."}))
+            .await
+            .expect(200);
         assert_eq!(world.manager.get("/lapses-ahead").await.expect(200).at("/items"), json!([]));
     });
 }

@@ -45,11 +45,15 @@ mod keys;
 #[cfg(test)]
 mod lapses_ahead;
 #[cfg(test)]
+mod leaves;
+#[cfg(test)]
 mod limits;
 #[cfg(test)]
 mod list_files;
 #[cfg(test)]
 mod list_templates;
+#[cfg(test)]
+mod milestones;
 #[cfg(test)]
 mod mistakes;
 #[cfg(test)]
@@ -63,6 +67,8 @@ mod policies;
 #[cfg(test)]
 mod policy_copies;
 #[cfg(test)]
+mod removals;
+#[cfg(test)]
 mod retries;
 #[cfg(test)]
 mod returns;
@@ -75,6 +81,8 @@ mod roster;
 #[cfg(test)]
 mod seasons;
 #[cfg(test)]
+mod sentences;
+#[cfg(test)]
 mod sign_in;
 #[cfg(test)]
 mod standings;
@@ -82,6 +90,8 @@ mod standings;
 mod tokens;
 #[cfg(test)]
 mod troop_lists;
+#[cfg(test)]
+mod undone;
 #[cfg(test)]
 mod units;
 #[cfg(test)]

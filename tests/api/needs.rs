@@ -200,6 +200,9 @@ fn the_clock_alone_turns_what_will_lapse_into_what_has_lapsed_and_what_is_due_in
             "Get \"Current membership\" in order for Clara Fontaine-Diallo (troop 0101), or suspend."
         );
         assert_eq!(close["at_stake"]["gates"], json!(["order", "earn"]));
+        let suspend = close["settle"].as_array().expect("requests").last().expect("one").clone();
+        assert!(suspend["path"].as_str().expect("a path").ends_with("/suspend"), "{suspend}");
+        assert_eq!(suspend["fill_in"], json!(["/reason"]), "nobody is suspended without a word why");
         let renewed = json!({"valid_until_on": "2040-12-31"});
         let mut by_hand = close["settle"][1]["body"].clone();
         by_hand["valid_until_on"] = renewed["valid_until_on"].clone();
@@ -275,7 +278,7 @@ fn what_a_coordinator_reported_waits_for_a_look() {
 fn a_troop_that_sits_out_needs_nobody() {
     scenario(async |world| {
         let path = format!("/troops/{}/sit-out", fixture::VACANT_TROOP);
-        world.manager.post(&path, json!({})).await.expect(200);
+        world.manager.post(&path, json!({"reason": "Asked to."})).await.expect(200);
         assert_eq!(kinds(&queue(&world.manager).await), [("file_return", "ahead")]);
     });
 }

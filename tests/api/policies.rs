@@ -127,7 +127,7 @@ fn a_stamp_goes_stale_with_what_it_confirms() {
         let policy = with_a_quiz(world).await;
         let stamp = preview(world, &policy).await.text("/stamp");
         let suspend = format!("/assignments/{}/suspend", fixture::CLARAS_ASSIGNMENT);
-        world.manager.post(&suspend, json!({})).await.expect(200);
+        world.manager.post(&suspend, json!({"reason": "Asked to."})).await.expect(200);
         let confirmed = format!("{}?confirm_stamp={stamp}", path());
         world.manager.put(&confirmed, "\"v1\"", policy.clone()).await.expect_problem(409, "preview_stale");
         // Nobody is appointed any more, so that nobody can lose it: no stamp is needed.

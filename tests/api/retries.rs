@@ -9,7 +9,7 @@ use crate::support::scenario;
 use crate::support::world::World;
 
 fn season(label: &str) -> Value {
-    json!({"label": label, "time_zone": "America/Chicago", "currency": "USD", "starts_on": "2040-09-01", "ends_on": "2041-05-31"})
+    json!({"label": label, "time_zone": "America/Chicago", "currency": "USD", "starts_on": "2040-09-01", "ends_on": "2041-05-31", "overlaps": true})
 }
 
 async fn seasons(world: &World) -> i64 {

@@ -12,7 +12,7 @@ fn season() -> String {
 }
 
 fn new_season(label: &str) -> Value {
-    json!({"label": label, "time_zone": "Europe/Oslo", "currency": "NOK", "starts_on": "2040-09-01", "ends_on": "2041-05-31"})
+    json!({"label": label, "time_zone": "Europe/Oslo", "currency": "NOK", "starts_on": "2040-09-01", "ends_on": "2041-05-31", "overlaps": true})
 }
 
 /// The places that a 422 names, in order.

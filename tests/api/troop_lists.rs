@@ -168,7 +168,7 @@ fn a_troop_of_an_earlier_season_gets_its_place_and_a_row_that_lacks_one_says_wha
     scenario(async |world| {
         let season = json!({
             "label": "2041", "time_zone": "America/Chicago", "currency": "USD",
-            "starts_on": "2040-01-01", "ends_on": "2041-05-31"
+            "starts_on": "2040-01-01", "ends_on": "2041-05-31", "overlaps": true
         });
         let made = world.manager.post("/seasons", season).await.expect(201);
         let path = format!("/seasons/{}", made.text("/season_id"));

@@ -19,7 +19,7 @@ pub(in crate::roster) struct PersonRow {
 }
 
 /// A person within a scope. Within own troops: their coordinators, those proposed, their contacts, and oneself.
-async fn find_within(
+pub(super) async fn find_within(
     tx: &mut Tx,
     unit: UnitId,
     scope: &Scope,

@@ -47,12 +47,13 @@ impl GateName {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct GateRule {
-    /// The milestone from which it is in force (a day counts from its end); null from the start. Not in force while
+    /// The milestone from which it is in force (a day counts from its end, that of an opening from
+    /// its beginning); null from the start. Not in force while
     /// that milestone has no date.
     #[serde(default)]
     #[schema(required = true, max_length = 40)]
     pub from: Option<String>,
-    /// The milestone that ends it (a day ends it at its end); null, or a milestone without a date, never does.
+    /// The milestone that ends it (a day ends it at its end, that of an opening at its beginning); null, or a milestone without a date, never does.
     #[serde(default)]
     #[schema(required = true, max_length = 40)]
     pub until: Option<String>,

@@ -3,16 +3,19 @@
 use chrono::{NaiveDate, NaiveTime};
 use uuid::Uuid;
 
+use super::super::kind::MilestoneKind;
+use super::super::rules;
 use crate::auth::permission::{Permission, SeasonsChange};
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{MilestoneId, SeasonId, UnitId};
-use crate::error::{ApiError, Code, OnConstraint as _};
+use crate::error::{ApiError, Code, FieldError, OnConstraint as _};
 
 #[derive(Clone, Debug)]
 pub(in crate::seasons) struct MilestoneRow {
     pub milestone_id: Uuid,
     pub code: String,
     pub title: String,
+    pub kind: String,
     pub on_day: Option<NaiveDate>,
     pub at_local_time: Option<NaiveTime>,
     pub head_office_on_day: Option<NaiveDate>,
@@ -23,6 +26,21 @@ pub(in crate::seasons) struct MilestoneRow {
 }
 
 impl MilestoneRow {
+    /// What it is.
+    pub fn kind(&self) -> MilestoneKind {
+        MilestoneKind::named(&self.kind)
+    }
+
+    /// What is wrong with its dates by themselves, whatever its season: all of it.
+    pub fn date_faults(&self) -> Vec<FieldError> {
+        let (ours, theirs) =
+            ((self.on_day, self.at_local_time), (self.head_office_on_day, self.head_office_at_local_time));
+        let mut faults = rules::time_faults(ours, theirs);
+        faults.extend(rules::repeat_fault(self.on_day, self.repeats_until_on));
+        faults.extend(self.kind().pair_fault(ours, theirs));
+        faults
+    }
+
     /// Its days, each with its place in a body.
     pub fn days(&self) -> [(&'static str, Option<NaiveDate>); 3] {
         [
@@ -41,7 +59,7 @@ pub(in crate::seasons) async fn all(
 ) -> Result<Vec<MilestoneRow>, ApiError> {
     let rows = sqlx::query_as!(
         MilestoneRow,
-        "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time,
+        "select milestone_id, code, title, kind, on_day, at_local_time, head_office_on_day, head_office_at_local_time,
                 repeats_until_on, version, log_seq
          from milestone where unit_id = $1 and season_id = $2 order by code",
         unit.0,
@@ -58,7 +76,7 @@ pub(in crate::seasons) async fn lock(
 ) -> Result<MilestoneRow, ApiError> {
     let row = sqlx::query_as!(
         MilestoneRow,
-        "select milestone_id, code, title, on_day, at_local_time, head_office_on_day, head_office_at_local_time,
+        "select milestone_id, code, title, kind, on_day, at_local_time, head_office_on_day, head_office_at_local_time,
                 repeats_until_on, version, log_seq
          from milestone where unit_id = $1 and season_id = $2 and milestone_id = $3 for update",
         by.unit()?.0,
@@ -77,10 +95,10 @@ pub(in crate::seasons) async fn insert<P: Permission>(
 ) -> Result<(), ApiError> {
     sqlx::query!(
         "insert into milestone (unit_id, milestone_id, season_id, code, title, on_day, at_local_time, head_office_on_day,
-             head_office_at_local_time, repeats_until_on, version, log_seq)
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, 1, $11)",
+             head_office_at_local_time, repeats_until_on, kind, version, log_seq)
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, 1, $12)",
         by.unit()?.0, row.milestone_id, season.0, row.code, row.title, row.on_day, row.at_local_time,
-        row.head_office_on_day, row.head_office_at_local_time, row.repeats_until_on, log_seq
+        row.head_office_on_day, row.head_office_at_local_time, row.repeats_until_on, row.kind, log_seq
     )
     .execute(tx.db())
     .await
@@ -97,7 +115,7 @@ pub(in crate::seasons) async fn update(
 ) -> Result<(), ApiError> {
     sqlx::query!(
         "update milestone set title = $3, on_day = $4, at_local_time = $5, head_office_on_day = $6,
-             head_office_at_local_time = $7, repeats_until_on = $8, version = version + 1, log_seq = $9
+             head_office_at_local_time = $7, repeats_until_on = $8, kind = $9, version = version + 1, log_seq = $10
          where unit_id = $1 and milestone_id = $2",
         by.unit()?.0,
         row.milestone_id,
@@ -107,9 +125,22 @@ pub(in crate::seasons) async fn update(
         row.head_office_on_day,
         row.head_office_at_local_time,
         row.repeats_until_on,
+        row.kind,
         log_seq
     )
     .execute(tx.db())
     .await?;
+    Ok(())
+}
+
+/// Takes a milestone away, to which nothing refers.
+pub(in crate::seasons) async fn delete(
+    tx: &mut Tx,
+    by: &Permit<SeasonsChange>,
+    milestone: MilestoneId,
+) -> Result<(), ApiError> {
+    sqlx::query!("delete from milestone where unit_id = $1 and milestone_id = $2", by.unit()?.0, milestone.0)
+        .execute(tx.db())
+        .await?;
     Ok(())
 }

@@ -3,6 +3,7 @@
 use actix_web::post;
 
 use super::find_override::OverridePath;
+use super::outlived::Look;
 use super::override_gate::{GateOverride, about, course, touched};
 use super::rules;
 use crate::auth::Permit;
@@ -47,5 +48,6 @@ pub async fn approve_override(
     change::refresh(&mut tx, unit, &touched).await?;
     about(&mut tx, &row);
     let at = tx.logged_at();
-    tx.commit_with(Answer::new(&GateOverride::new(row, &calendar, at)?)?).await
+    let look = Look::at(&mut tx, unit, &season, std::slice::from_ref(&row), at).await?;
+    tx.commit_with(Answer::new(&look.show(row)?)?).await
 }

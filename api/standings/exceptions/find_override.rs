@@ -4,6 +4,7 @@ use actix_web::get;
 use serde::Deserialize;
 use utoipa::IntoParams;
 
+use super::outlived::Look;
 use super::override_gate::GateOverride;
 use crate::auth::Permit;
 use crate::auth::permission::{OverridesRead, Permission as _};
@@ -37,6 +38,7 @@ pub async fn find_override(
     let (mut tx, unit) = (permit.tx()?, permit.unit()?);
     let row = exceptions::find_override(&mut tx, unit, path.override_id).await?.ok_or(Code::NotFound)?;
     let season = seasons::resolve(&mut tx, unit, Some(SeasonId(row.season_id))).await?;
-    let calendar = seasons::calendar_of(&mut tx, unit, &season).await?;
-    Answer::new(&GateOverride::new(row, &calendar, tx.now())?)
+    let now = tx.now();
+    let look = Look::at(&mut tx, unit, &season, std::slice::from_ref(&row), now).await?;
+    Answer::new(&look.show(row)?)
 }

@@ -6,6 +6,7 @@ use serde::Deserialize;
 use utoipa::IntoParams;
 
 use super::ExceptionState;
+use super::outlived::Look;
 use super::override_gate::GateOverride;
 use crate::auth::Permit;
 use crate::auth::permission::{OverridesRead, Permission as _};
@@ -76,13 +77,13 @@ pub async fn list_overrides(
     let (mut tx, unit) = (permit.tx()?, permit.unit()?);
     let log_seq = tx.log_seq().await?;
     let season = seasons::resolve(&mut tx, unit, season).await?;
-    let calendar = seasons::calendar_of(&mut tx, unit, &season).await?;
     let at = tx.now();
     let rows = exceptions::overrides(&mut tx, unit, season.season_id, None).await?;
+    let look = Look::at(&mut tx, unit, &season, &rows, at).await?;
     let mut items: Vec<GateOverride> = rows
         .into_iter()
         .filter(|row| asked(updated_since, row.log_seq))
-        .map(|row| GateOverride::new(row, &calendar, at))
+        .map(|row| look.show(row))
         .collect::<Result<Vec<_>, _>>()?
         .into_iter()
         .filter(|one| states.is_empty() || states.contains(&one.state))

@@ -3,6 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde_json::json;
 
+use super::outlived::Look;
 use super::{ExceptionState, override_gate, rules, waive_requirement};
 use crate::auth::Tx;
 use crate::auth::permission::{OverridesApprove, OverridesGive, WaiversApprove, WaiversGive};
@@ -13,7 +14,7 @@ use crate::seasons::policy::{GateName, Policy};
 use crate::standings::load::gate_named;
 use crate::standings::read::TroopThen;
 use crate::standings::rules::{GateReason, ReasonCode};
-use crate::standings::sql::exceptions::{self, WaiverRow};
+use crate::standings::sql::exceptions::{self, OverrideRow, WaiverRow};
 
 /// Looks for what one person has asked for and a second one has not agreed to.
 ///
@@ -57,7 +58,31 @@ pub(in crate::standings) async fn look(
         found.push(need(NeedKind::AgreeToOverride, (path, what), row.asked_at, subject, (shut, settle)));
     }
     found.extend(troops.iter().flat_map(|troop| leaves_ending(asked, troop)));
+    let look = Look::at(tx, unit, &asked.season, &overrides, asked.now).await?;
+    found.extend(overrides.iter().filter_map(|row| given_to_another(asked, &look, row)));
     Ok(found)
+}
+
+/// A leave in force that was given while somebody else coordinated the troop: it is the troop's and goes on, so somebody
+/// must look whether it is meant to.
+fn given_to_another(asked: &Asked, look: &Look, row: &OverrideRow) -> Option<Need> {
+    let in_force = rules::state(override_gate::course(row), &asked.calendar, asked.now) == ExceptionState::InForce;
+    (in_force && look.coordinator_changed(row)).then(|| Need {
+        kind: NeedKind::LookAtLeave,
+        key: row.override_id.to_string(),
+        what: format!("Look whether {{troops}} may still pass the gate \"{}\" by leave, or end it.", row.gate),
+        why: format!(
+            "It was given while somebody else coordinated the troop, and goes on until {}. If it still stands, end it and give it anew (override_gate): then it is meant for who coordinates now.",
+            row.until_on
+        ),
+        since_at: None,
+        by_at: None,
+        stake: Stake::Date,
+        troops: vec![TroopId(row.troop_id)],
+        person: None,
+        look: Some(asked.path(format_args!("overrides/{}", row.override_id))),
+        settle: vec![Request::bare::<OverridesGive>(asked.path(format_args!("overrides/{}/end", row.override_id)))],
+    })
 }
 
 /// Gates that a troop passes by leave, which ends soon: what it stands for is still in the way then.

@@ -6,6 +6,7 @@ use garde::Validate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::outlived::Look;
 use super::rules::{self, Course};
 use super::{ExceptionState, invalid};
 use crate::auth::permission::{OverridesGive, Permission as _};
@@ -80,12 +81,28 @@ pub struct GateOverride {
     /// When it was taken back; null when it was not.
     #[schema(required = true)]
     pub taken_back_at: Option<DateTime<Utc>>,
+    /// From when on it does not reach any more, before its last day: a rule of the policy begins then that takes two people,
+    /// or that nobody may override. Null when it reaches to its end.
+    #[schema(required = true)]
+    pub not_enough_from_at: Option<DateTime<Utc>>,
+    /// Whether somebody else coordinates the troop now than when it came into force.
+    pub coordinator_changed: bool,
+    /// What of it to look at twice, in plain words; null where there is nothing to say.
+    #[schema(required = true, max_length = 800)]
+    pub caution: Option<String>,
 }
 
 impl GateOverride {
-    pub(super) fn new(row: OverrideRow, calendar: &Calendar, at: DateTime<Utc>) -> Result<Self, ApiError> {
+    pub(super) fn new(
+        row: OverrideRow,
+        state: ExceptionState,
+        (not_enough_from_at, coordinator_changed, caution): (Option<DateTime<Utc>>, bool, Option<String>),
+    ) -> Result<Self, ApiError> {
         Ok(Self {
-            state: rules::state(course(&row), calendar, at),
+            state,
+            not_enough_from_at,
+            coordinator_changed,
+            caution,
             override_id: OverrideId(row.override_id),
             season_id: SeasonId(row.season_id),
             gate: gate_named(&row.gate)?,
@@ -115,7 +132,7 @@ pub(super) fn touched(row: &OverrideRow) -> Touched {
 ///
 /// The policy's rules say who may: nobody (refused, naming what must be met), the unit manager (in force at once), or
 /// two people (it waits until a second person agrees, `approve_override`). It can be given ahead of a milestone that
-/// will close the gate. The gate's answer shows what is let through, by which override and until when.
+/// will close the gate; the answer says from when on it is not enough. The gate's answer shows what is let through, by which override and until when.
 #[utoipa::path(tag = "standings", params(StandingsPath), request_body = NewOverride, extensions(("x-permission" = json!(OverridesGive::NAME))), responses((status = 201, description = "The override, in force or waiting.", body = GateOverride), Problems))]
 #[post("/v1/units/{unit_id}/overrides")]
 pub async fn override_gate(
@@ -170,7 +187,8 @@ pub async fn override_gate(
     change::refresh(&mut tx, unit, &touched).await?;
     about(&mut tx, &row);
     let address = format!("/v1/units/{unit}/overrides/{}", row.override_id);
-    tx.commit_with(Created::new(&GateOverride::new(row, &calendar, asked_at)?)?.location(address)).await
+    let look = Look::at(&mut tx, unit, &season, std::slice::from_ref(&row), asked_at).await?;
+    tx.commit_with(Created::new(&look.show(row)?)?.location(address)).await
 }
 
 /// Names in the log what an override is about.

@@ -192,9 +192,19 @@ pub(in super::super) async fn forget<P: Permission>(
     season: SeasonId,
     troop: TroopId,
 ) -> Result<(), ApiError> {
+    forget_troop(tx, by.unit()?, season, troop).await
+}
+
+/// Takes a troop's answer of a season away, with the place that goes.
+pub(in super::super) async fn forget_troop(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: SeasonId,
+    troop: TroopId,
+) -> Result<(), ApiError> {
     sqlx::query!(
         "delete from standing where unit_id = $1 and season_id = $2 and troop_id = $3",
-        by.unit()?.0,
+        unit.0,
         season.0,
         troop.0
     )

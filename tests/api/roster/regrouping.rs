@@ -199,7 +199,11 @@ fn proposals_waivers_and_overrides_of_a_merged_troop_end_and_a_coordinators_own_
         world.manager.patch(&troop, &etag, json!({"selling_youths": 3})).await.expect_problem(409, "wrong_state");
         // Its number can be given to another troop.
         world.manager.patch(&troop, &etag, json!({"number": "0101 (old)"})).await.expect(200);
-        world.manager.post(&format!("{troop}/sit-out"), json!({})).await.expect_problem(404, "not_found");
+        world
+            .manager
+            .post(&format!("{troop}/sit-out"), json!({"reason": "Asked to."}))
+            .await
+            .expect_problem(404, "not_found");
     });
 }
 
@@ -218,7 +222,11 @@ fn what_cannot_be_merged_is_refused_with_what_to_do() {
         ask(fixture::TROOP, fixture::AWAY_TROOP).await.expect_problem(422, "unknown_reference");
         ask(fixture::TROOP, fixture::NOTHING).await.expect_problem(422, "unknown_reference");
         ask(fixture::AWAY_TROOP, fixture::TROOP).await.expect_problem(404, "not_found");
-        world.manager.post(&format!("/troops/{}/sit-out", fixture::VACANT_TROOP), json!({})).await.expect(200);
+        world
+            .manager
+            .post(&format!("/troops/{}/sit-out", fixture::VACANT_TROOP), json!({"reason": "Asked to."}))
+            .await
+            .expect(200);
         let refused = ask(fixture::TROOP, fixture::VACANT_TROOP).await.expect_problem(409, "wrong_state");
         assert!(refused.text("/detail").starts_with("Troop 0103 sits out"), "{refused}");
         let named = merger(&json!([{"assignment_id": fixture::YESENIAS_ASSIGNMENT},
@@ -226,7 +234,7 @@ fn what_cannot_be_merged_is_refused_with_what_to_do() {
         let refused =
             world.manager.post(&merge(fixture::TROOP, "/preview"), named).await.expect_problem(422, "invalid");
         assert_eq!(places(&refused), ["/continuing/0/assignment_id", "/continuing/2/assignment_id"]);
-        let confirm = merge(fixture::TROOP, "?confirm_stamp=0");
+        let confirm = merge(fixture::TROOP, &format!("?confirm_stamp={}", "0".repeat(64)));
         world.manager.post(&merge(fixture::TROOP, ""), merger(&json!([]))).await.expect_problem(400, "bad_parameter");
         world.manager.post(&confirm, merger(&json!([]))).await.expect_problem(409, "preview_stale");
         merged(world, merger(&json!([]))).await;

@@ -265,14 +265,20 @@ async fn season(db: &mut PgConnection, unit: Uuid, season: Uuid, before: DateTim
     ];
     for (number, (code, title, on)) in (0_u128..).zip(milestones) {
         let milestone = milestone(season, number);
+        let kind = match code {
+            "kits_out" | "delivery_day" => "event",
+            "sale_opens" => "opening",
+            _ => "deadline",
+        };
         run!(
             db,
-            "insert into milestone (unit_id, milestone_id, season_id, code, title, on_day, version, log_seq) values ($1, $2, $3, $4, $5, $6, 1, 0)",
+            "insert into milestone (unit_id, milestone_id, season_id, code, title, kind, on_day, version, log_seq) values ($1, $2, $3, $4, $5, $6, $7, 1, 0)",
             unit,
             milestone,
             season,
             code,
             title,
+            kind,
             on.map(day)
         );
     }
