@@ -50,9 +50,10 @@ pub(super) fn ask_about_near(rows: &[Listed], matches: &mut [RowMatch], lines: L
                 let listed = rows.get(other.place).zip(names.get(other.place));
                 let resembles = listed.zip(names.get(place)).and_then(|((listed, name), own)| {
                     let (likeness, shares) = resembling((row, own), (listed, name), lines)?;
-                    Some(Resembling { row_number: other.first_row, likeness, shares })
+                    Some(Resembling { row_number: other.first_row.min(first_row), likeness, shares })
                 });
-                let known = near.entry(first_row).or_default();
+                // whoever stands first on the list is new, whichever row of theirs it is that is near
+                let known = near.entry(other.first_row.max(first_row)).or_default();
                 if let Some(one) = resembles.filter(|_| known.len() < MAX_CANDIDATES) {
                     known.entry(one.row_number).or_insert(one);
                 }
