@@ -5,9 +5,10 @@
 //! unit with a reason for every match (`matching`), and the difference to what is known already becomes a list of
 //! changes (`changes`). Nothing of this touches the roster before `apply`.
 //!
-//! What never happens: a list is applied that nobody could read; two rows take one person silently; a name alone is
-//! matched across troops; a list states something that none of its columns states; absence from a list counts that nobody
-//! called complete; a list is taken back while something stands on it.
+//! What never happens: a list is applied that nobody could read; two rows take one person silently; of two rows that
+//! contradict each other one is taken before a person has chosen; a name alone is matched across troops; a list states
+//! something that none of its columns states; absence from a list counts that nobody called complete; a list is taken back
+//! while something stands on it.
 
 mod apply;
 mod built_on;

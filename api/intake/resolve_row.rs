@@ -95,8 +95,10 @@ pub struct RowResolution {
     all_like_this: bool,
 }
 
-/// Decide about a row: it is this person, somebody new, or left out.
+/// Decide about a row: it is this person, somebody new, whoever another row is, or left out; or it is the one that is right.
 ///
+/// Rows of one list that contradict each other wait until one of them is chosen (`this_row_holds`) or left out. A row that may
+/// be the new person of another row waits until it is that one (`same_as_row`) or somebody else (`new_person`).
 /// Any row may be decided, also one that the program matched by itself. The preview is made anew.
 #[utoipa::path(tag = "intake", params(IntakeRowPath), request_body = RowResolution, extensions(("x-permission" = json!(IntakesUpload::NAME))), responses((status = 200, description = "The list with its new preview.", body = Intake), Problems))]
 #[post("/v1/units/{unit_id}/intakes/{intake_id}/rows/{row_number}/resolve")]

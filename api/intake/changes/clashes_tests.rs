@@ -111,3 +111,48 @@ fn rows_of_one_new_person_contradict_too_and_the_rest_of_them_stays_one_person()
     assert_eq!(found.iter().flat_map(short).filter(|change| change.starts_with("new ")).count(), 1);
     assert_eq!((&found[1].state, &found[2].state), (&RowState::NewPerson(3), &RowState::NewPerson(3)));
 }
+
+#[test]
+fn a_new_person_is_known_by_what_any_of_the_rows_says() {
+    let said = |number: u32, first: &str, membership: &str, phone: Option<&str>| ListRow {
+        email: Some("diallo@example.org".into()),
+        membership_number: Some(membership.to_owned()).filter(|text| !text.is_empty()),
+        phone: phone.map(str::to_owned),
+        ..row(number, "102", (first, "Diallo"))
+    };
+    let rows = vec![
+        said(2, "Fatoumata", "", None),
+        said(3, "Fatou", "5006", Some("555 0107")),
+        said(4, "Fatoumata", "5007", None),
+    ];
+    let mut case = Case::new(ListKind::RoleList, "2026-01-10", rows);
+    case.resolutions = [3, 4].map(|row| (row, Resolution::SameAsRow { row_number: 2, holds: false })).into();
+    let found = case.on(&current());
+    assert_eq!(
+        found[0].changes[0],
+        Change::NewPerson {
+            first_name: "Fatoumata".into(),
+            last_name: "Diallo".into(),
+            membership_number: Some("5006".into()),
+            email: Some("diallo@example.org".into()),
+            phone: Some("555 0107".into()),
+        }
+    );
+    let problems: Vec<_> = found.iter().map(|row| row.problems.len()).collect();
+    assert_eq!((problems, found[2].problems[0].read.as_str()), (vec![0, 0, 1], "5007"));
+    // two rows that each call the other the same are one new person
+    case.resolutions = [(2, 3), (3, 2), (4, 3)]
+        .map(|(row, other)| (row, Resolution::SameAsRow { row_number: other, holds: false }))
+        .into();
+    let states: Vec<_> = case.on(&current()).into_iter().map(|row| row.state).collect();
+    assert_eq!(states, [RowState::NewPerson(2), RowState::NewPerson(2), RowState::NewPerson(2)]);
+    // whoever is the same as somebody who is known is that one
+    case.resolutions = [
+        (2, Resolution::Person { person_id: person(1), holds: false }),
+        (3, Resolution::SameAsRow { row_number: 2, holds: false }),
+        (4, Resolution::Skip),
+    ]
+    .into();
+    let states: Vec<_> = case.on(&current()).into_iter().map(|row| row.state).collect();
+    assert_eq!(states, [RowState::Person(person(1)), RowState::Person(person(1)), RowState::Skipped]);
+}

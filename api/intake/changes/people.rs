@@ -5,7 +5,9 @@ use super::{Change, PersonField, PersonRef, RowState};
 use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
+use crate::intake::kinds::ListColumn;
 use crate::intake::matching::{MatchReason, ReasonCode, first_names_agree};
+use std::collections::HashMap;
 
 /// The roster spells a name otherwise than a list: a note that stops nothing.
 pub const NAME_DIFFERS: &str = "name_differs";
@@ -14,18 +16,44 @@ pub const NAME_DIFFERS: &str = "name_differs";
 const SENTENCE: usize = 600;
 
 impl Work<'_> {
-    /// Makes somebody known with the first row of theirs.
+    /// Makes somebody known with the first row of theirs, and with what only other rows of theirs say.
     pub(super) fn make_known(&mut self, row: &ListRow, first_row: u32) {
+        let Some(all) = self.new_people.get(&first_row).cloned() else { return };
+        if let (Some(own), Some(kept)) = (&row.membership_number, &all.membership_number)
+            && fold::number(own) != fold::number(kept)
+        {
+            let expected = format!("{kept}, as another row of this new person says; the first number is kept");
+            self.problem(row, ListColumn::MembershipNumber, "rows_contradict", own, &expected);
+        }
         if first_row != row.row_number {
             return;
         }
         self.changes.push(Change::NewPerson {
             first_name: row.first_name.clone().unwrap_or_default(),
             last_name: row.last_name.clone().unwrap_or_default(),
-            membership_number: row.membership_number.clone(),
-            email: row.email.clone(),
-            phone: row.phone.clone(),
+            membership_number: all.membership_number,
+            email: all.email,
+            phone: all.phone,
         });
+    }
+
+    /// What the rows of each new person say that the roster keeps: of each thing what is said first.
+    pub(super) fn cells_of_new(&self, states: &[RowState]) -> HashMap<u32, ListRow> {
+        let mut of: HashMap<u32, ListRow> = HashMap::new();
+        for (row, state) in self.list.rows.iter().zip(states) {
+            let RowState::NewPerson(first_row) = state else { continue };
+            let all = of.entry(*first_row).or_default();
+            for (kept, said) in [
+                (&mut all.membership_number, &row.membership_number),
+                (&mut all.email, &row.email),
+                (&mut all.phone, &row.phone),
+            ] {
+                if kept.is_none() {
+                    kept.clone_from(said);
+                }
+            }
+        }
+        of
     }
 
     /// Fills in what nobody has entered about somebody known. What is there stays: a person knows better than a list.

@@ -58,6 +58,7 @@ pub(super) struct Work<'a> {
     pub troops: TroopBook,
     /// What each row of a role list is taken for.
     settled: HashMap<u32, RowState>,
+    pub new_people: HashMap<u32, ListRow>,
     pub clashes: Clashes,
     pub changes: Vec<Change>,
     pub problems: Vec<CellProblem>,
@@ -87,6 +88,7 @@ impl<'a> Work<'a> {
             troops_by_id: world.current.troops.iter().map(|troop| (troop.troop_id, troop)).collect(),
             troops: TroopBook::default(),
             settled: HashMap::new(),
+            new_people: HashMap::new(),
             clashes: Clashes::default(),
             changes: Vec::new(),
             problems: Vec::new(),
@@ -157,6 +159,7 @@ impl Work<'_> {
         let states: Vec<RowState> =
             rows.map(|(place, (row, troop))| self.state_of(row, troop, matches.get(place), resolution(row))).collect();
         let states = self.settled(states, matches);
+        self.new_people = self.cells_of_new(&states);
         self.clashes = self.clashes(&states, troops);
         self.problems.clear(); // they are noted again with each row
         self.settled = self.list.rows.iter().map(|row| row.row_number).zip(states).collect();

@@ -30,6 +30,24 @@ struct Earlier {
     first_row: u32,
 }
 
+/// What rows are compared by, worked out once for each.
+struct Seen {
+    name: Folded,
+    number: Option<String>,
+    email: Option<String>,
+}
+
+impl Seen {
+    fn new(row: &Listed) -> Self {
+        Self { name: Folded::new(row.name()), number: row.number_key(), email: row.email_key() }
+    }
+
+    fn keys(&self, troop: Option<TroopId>) -> impl Iterator<Item = Key> {
+        let (number, email) = (self.number.clone().map(Key::Number), self.email.clone().map(Key::Email));
+        number.into_iter().chain(email).chain(troop.map(Key::Troop))
+    }
+}
+
 /// An earlier row that resembles this one.
 struct Resembling {
     row_number: u32,
@@ -39,7 +57,7 @@ struct Resembling {
 
 /// Asks about the first row of each new person who resembles one of an earlier row. Gives those rows.
 pub(super) fn ask_about_near(rows: &[Listed], matches: &mut [RowMatch], lines: Lines) -> BTreeSet<u32> {
-    let names: Vec<Folded> = rows.iter().map(|row| Folded::new(row.name())).collect();
+    let seen: Vec<Seen> = rows.iter().map(Seen::new).collect();
     let mut earlier: HashMap<Key, Vec<Earlier>> = HashMap::new();
     let mut near: BTreeMap<u32, BTreeMap<u32, Resembling>> = BTreeMap::new();
     let mut members: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
@@ -47,15 +65,16 @@ pub(super) fn ask_about_near(rows: &[Listed], matches: &mut [RowMatch], lines: L
         let MatchOutcome::New { first_row } = found.outcome else { continue };
         members.entry(first_row).or_default().push(row.row_number);
         let own = Sought::new(row.name());
-        for key in keys(row) {
+        for key in seen.get(place).into_iter().flat_map(|seen| seen.keys(row.troop)) {
             let others = earlier.entry(key).or_default();
             for other in others.iter().filter(|other| other.first_row != first_row) {
-                let listed = rows.get(other.place).zip(names.get(other.place));
-                let resembles = listed.and_then(|(listed, name)| {
-                    let (likeness, shares) = resembling((row, &own), (listed, name), lines)?;
-                    Some(Resembling { row_number: other.first_row, likeness, shares })
+                let listed = rows.get(other.place).zip(seen.get(other.place));
+                let resembles = listed.zip(seen.get(place)).and_then(|((listed, theirs), ours)| {
+                    let (likeness, shares) = resembling((row, ours, &own), (listed, theirs), lines)?;
+                    Some(Resembling { row_number: other.first_row.min(first_row), likeness, shares })
                 });
-                let known = near.entry(first_row).or_default();
+                // whoever stands first on the list is new, whichever row of theirs it is that is near
+                let known = near.entry(other.first_row.max(first_row)).or_default();
                 if let Some(one) = resembles.filter(|_| known.len() < MAX_CANDIDATES) {
                     known.entry(one.row_number).or_insert(one);
                 }
@@ -76,26 +95,20 @@ pub(super) fn ask_about_near(rows: &[Listed], matches: &mut [RowMatch], lines: L
     near.into_keys().collect()
 }
 
-fn keys(row: &Listed) -> Vec<Key> {
-    let number = row.number_key().map(Key::Number);
-    let email = row.email_key().map(Key::Email);
-    number.into_iter().chain(email).chain(row.troop.map(Key::Troop)).collect()
-}
-
 /// How alike two rows are and what they share, where the matcher would ask about one if the other were known.
 fn resembling(
-    (one, own): (&Listed, &Sought),
-    (other, name): (&Listed, &Folded),
+    (one, ours, own): (&Listed, &Seen, &Sought),
+    (other, theirs): (&Listed, &Seen),
     lines: Lines,
 ) -> Option<(f64, &'static str)> {
-    let shared = |of: fn(&Listed) -> Option<String>| of(one).is_some() && of(one) == of(other);
-    let likeness = own.likeness_from(name, lines.review).unwrap_or(0.0);
+    let likeness = own.likeness_from(&theirs.name, lines.review).unwrap_or(0.0);
     let first_names = || first_names_near(one.name(), other.name());
-    let worked_out = || own.likeness_from(name, 0.0).unwrap_or(0.0);
-    if shared(Listed::number_key) && (likeness >= lines.review || first_names()) {
+    let worked_out = || own.likeness_from(&theirs.name, 0.0).unwrap_or(0.0);
+    let shared = |one: &Option<String>, other: &Option<String>| one.is_some() && one == other;
+    if shared(&ours.number, &theirs.number) && (likeness >= lines.review || first_names()) {
         return Some((worked_out(), "membership number"));
     }
-    if shared(Listed::email_key) && first_names() {
+    if shared(&ours.email, &theirs.email) && first_names() {
         return Some((worked_out(), "e-mail"));
     }
     let one_troop = one.troop.is_some() && one.troop == other.troop;

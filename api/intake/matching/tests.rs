@@ -238,6 +238,13 @@ fn one_new_person_in_two_spellings_is_asked_about_once() {
         "nobody in the unit fits, and row 2 is new as well, with the same e-mail and a name near to this one: the same person (same_as_row 2), or somebody else (new_person)?"
     );
     assert_eq!((found[7].reason.code, found[8].reason.code), (ReasonCode::RowsContradict, ReasonCode::RowsContradict));
+    let rows = [rows[0].clone(), rows[1].clone(), row(4, 203, ("Fatoumata", "Diallo"), "fd@example.org", "")];
+    let found = match_rows(&rows, &roster(), LINES, true);
+    assert_eq!(
+        found.iter().map(first_row).collect::<Vec<_>>(),
+        ["new 2", "ask row 2", "new 2"],
+        "a row of the first below"
+    );
 }
 
 #[test]
