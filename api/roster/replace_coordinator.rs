@@ -69,50 +69,12 @@ pub struct TakeOver {
 /// A replacement that was made, and what goes on with the one who comes.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Replaced {
-    /// Which one: `list_take_overs` tells it later.
-    pub take_over_id: TakeOverId,
-    /// The season.
-    pub season_id: SeasonId,
-    /// The troop.
-    pub troop_id: TroopId,
-    /// The assignment that ended.
-    pub from_assignment_id: AssignmentId,
-    /// Whose it was.
-    pub from_person_id: PersonId,
-    /// The assignment that began.
-    pub to_assignment_id: AssignmentId,
-    /// Whose it is.
-    pub to_person_id: PersonId,
-    /// Why.
-    #[schema(required = true, max_length = 400)]
-    pub reason: Option<String>,
-    /// What was handed over; null when nothing was said.
-    #[schema(required = true, max_length = 2000)]
-    pub note: Option<String>,
-    /// When.
-    pub taken_over_at: DateTime<Utc>,
+    /// One after another: `list_take_overs` tells it later.
+    pub take_over: TakeOver,
     /// What was let go for the troop and goes on with whoever comes: it was given to the troop, so look whether it is still
     /// meant (`list_needs` asks, too).
     #[schema(max_items = 200)]
     pub goes_on: Vec<GoesOnWithTroop>,
-}
-
-impl Replaced {
-    fn new(take_over: TakeOver, goes_on: Vec<GoesOnWithTroop>) -> Self {
-        Self {
-            take_over_id: take_over.take_over_id,
-            season_id: take_over.season_id,
-            troop_id: take_over.troop_id,
-            from_assignment_id: take_over.from_assignment_id,
-            from_person_id: take_over.from_person_id,
-            to_assignment_id: take_over.to_assignment_id,
-            to_person_id: take_over.to_person_id,
-            reason: take_over.reason,
-            note: take_over.note,
-            taken_over_at: take_over.taken_over_at,
-            goes_on,
-        }
-    }
 }
 
 impl From<TakeOverRow> for TakeOver {
@@ -180,7 +142,7 @@ pub async fn replace_coordinator(
     change::refresh(&mut tx, unit, &touched).await?;
     let address = format!("/v1/units/{unit}/troops/{troop}/take-overs");
     let goes_on = one_troop::goes_on(&mut tx, unit, &season, troop).await?;
-    tx.commit_with(Created::new(&Replaced::new(TakeOver::from(row), goes_on))?.location(address)).await
+    tx.commit_with(Created::new(&Replaced { take_over: row.into(), goes_on })?.location(address)).await
 }
 
 /// Only a coordinator who is one now can be replaced, and by somebody else.

@@ -23,13 +23,13 @@ fn one_coordinator_follows_another_in_one_act_and_each_keeps_the_own_history() {
         world.yesenia.get(&troop).await.expect(200);
         world.yesenia.post(&replace(fixture::YESENIAS_ASSIGNMENT), body.clone()).await.expect_problem(403, "forbidden");
         let made = world.manager.post(&replace(fixture::YESENIAS_ASSIGNMENT), body.clone()).await.expect(201);
-        assert_eq!(made.at("/from_person_id"), json!(person(&fixture::YESENIA)));
-        assert_eq!(made.at("/to_person_id"), json!(fixture::DOV));
+        assert_eq!(made.at("/take_over/from_person_id"), json!(person(&fixture::YESENIA)));
+        assert_eq!(made.at("/take_over/to_person_id"), json!(fixture::DOV));
         world.yesenia.get(&troop).await.expect_problem(404, "not_found");
         let listed = world.overseer.get(&format!("/assignments?troop={}", fixture::OTHER_TROOP)).await.expect(200);
         assert_eq!(each(&listed, "ended_because"), ["replaced", ""]);
-        assert_eq!(listed.at("/items/0/ended_at"), made.at("/taken_over_at"));
-        assert_eq!(listed.at("/items/1/from_at"), made.at("/taken_over_at"));
+        assert_eq!(listed.at("/items/0/ended_at"), made.at("/take_over/taken_over_at"));
+        assert_eq!(listed.at("/items/1/from_at"), made.at("/take_over/taken_over_at"));
         assert_eq!(listed.at("/items/1/lead"), json!(true), "a lead is followed by a lead");
         let history = world.overseer.get(&format!("{troop}/take-overs")).await.expect(200);
         assert_eq!(each(&history, "note"), ["12 kits, two open receipts."]);
