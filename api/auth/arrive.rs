@@ -23,6 +23,7 @@ use super::body::read_body;
 use super::caller::{Caller, network, sends_key, unknown};
 use super::db::Db;
 use super::denials;
+use super::front::nowhere;
 use super::idempotency::{self, SafeRetry};
 use super::keys;
 use super::operations::{Access, Operation, Operations};
@@ -90,6 +91,11 @@ pub(super) async fn meet(mut request: ServiceRequest, next: Next<BoxBody>) -> Re
     let door = request.app_data::<Rc<Door>>().cloned();
     let Some((door, pattern)) = door.zip(pattern) else { return next.call(request).await };
     let Some(operation) = door.operations.find(&pattern, request.method()).cloned() else {
+        // The router would go on to a later pattern that has an id where this path has a word.
+        if door.operations.has(&pattern) {
+            let answer = nowhere(&door.operations, request.request());
+            return Ok(request.into_response(answer));
+        }
         return next.call(request).await;
     };
     match door.admit(&mut request, &operation).await {

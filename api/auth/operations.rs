@@ -68,24 +68,24 @@ impl Operations {
         self.by_pattern.get(pattern)?.get(method)
     }
 
-    /// The value of `Allow` for a path that exists, or none for one that does not.
+    /// Whether the document has this pattern, with whatever methods.
+    #[must_use]
+    pub fn has(&self, pattern: &str) -> bool {
+        self.by_pattern.contains_key(pattern)
+    }
+
+    /// The value of `Allow` for a path that exists, or none for one that does not. A path that is written out counts before
+    /// one in which an id could stand at its place.
     #[must_use]
     pub fn allow(&self, path: &str) -> Option<String> {
-        let mut methods: Vec<&str> = self
-            .by_pattern
-            .iter()
-            .filter(|(pattern, _)| fits(pattern, path))
-            .flat_map(|(_, methods)| methods.keys().map(Method::as_str))
-            .collect();
-        if methods.is_empty() {
-            return None;
-        }
+        let fitting = self.by_pattern.iter().filter(|(pattern, _)| fits(pattern, path));
+        let (_, found) = fitting.min_by_key(|(pattern, _)| pattern.matches('{').count())?;
+        let mut methods: Vec<&str> = found.keys().map(Method::as_str).collect();
         if methods.contains(&"GET") {
             methods.push("HEAD");
         }
         methods.push("OPTIONS");
         methods.sort_unstable();
-        methods.dedup();
         Some(methods.join(", "))
     }
 

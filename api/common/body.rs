@@ -143,6 +143,14 @@ fn read_query<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &str) -
             FieldError::parameter(name.replace('\0', ""), "unstorable_character", "leave out the NUL character");
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
     }
+    let bare = |pair: &str| !pair.is_empty() && pair.split_once('=').is_none_or(|(_, value)| value.is_empty());
+    if text.split('&').any(bare)
+        && let Some((name, _)) = form_pairs(text).find(|(_, value)| value.is_empty())
+    {
+        // It would be taken for a parameter that was left out, and so for all instead of none.
+        let fault = FieldError::parameter(name, "empty", "a value; leave the parameter out where there is none");
+        return Err(ApiError::new(Code::BadParameter).errors(vec![fault]));
+    }
     let reader = serde_html_form::Deserializer::from_bytes(text.as_bytes());
     let value: T = serde_path_to_error::deserialize(reader).map_err(|error| {
         let name = pointer_of(error.path()).split('/').nth(1).unwrap_or("query").to_owned();

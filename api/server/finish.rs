@@ -95,38 +95,36 @@ fn say_who(operation: &mut Operation, permission: &str) {
 struct Field {
     name: &'static str,
     description: &'static str,
-    pattern: &'static str,
-    lengths: (usize, usize),
+    /// Its shape and its least and greatest length; none where anything may be sent, since what is not understood is
+    /// passed over.
+    shape: Option<(&'static str, usize, usize)>,
 }
 
 const SAFE_RETRY: Field = Field {
     name: "Idempotency-Key",
     description: "Any new unique text; the same one when the request is repeated, so that it is done once. Kept for 72 hours.",
-    pattern: "^[!-~]+$",
-    lengths: (8, 100),
+    shape: Some(("^[!-~]+$", 8, 100)),
 };
 
 const VERSION_READ: Field = Field {
     name: "If-Match",
     description: "The `etag` that you have read: nobody's change is overwritten unseen.",
-    pattern: "^\"v[0-9]+\"$",
-    lengths: (4, 30),
+    shape: Some(("^\"v[0-9]+\"$", 4, 30)),
 };
 
 const TAG_READ: Field = Field {
     name: "If-None-Match",
     description: "The `ETag` of the answer that you have: if it would be the same again, the answer is 304 without a body.",
-    pattern: "^[ -~]+$",
-    lengths: (1, 1_000),
+    shape: None,
 };
 
 fn header(operation: &mut Operation, field: &Field, required: bool) {
-    let schema = ObjectBuilder::new()
-        .schema_type(Type::String)
-        .pattern(Some(field.pattern))
-        .min_length(Some(field.lengths.0))
-        .max_length(Some(field.lengths.1))
-        .build();
+    let schema = ObjectBuilder::new().schema_type(Type::String);
+    let schema = match field.shape {
+        Some((pattern, least, most)) => schema.pattern(Some(pattern)).min_length(Some(least)).max_length(Some(most)),
+        None => schema,
+    };
+    let schema = schema.build();
     let parameter = ParameterBuilder::new()
         .name(field.name)
         .parameter_in(ParameterIn::Header)

@@ -52,6 +52,9 @@ fn a_page_has_200_rows_and_parameters_are_known_or_refused() {
             ("cursor=%00", 400, "bad_cursor"),
             ("limits=1", 400, "bad_parameter"),
             ("Limit=1", 400, "bad_parameter"),
+            ("limit=", 400, "bad_parameter"),
+            ("limit", 400, "bad_parameter"),
+            ("limit=1&cursor=", 400, "bad_parameter"),
         ] {
             world.clara.get(&format!("/v1/keys?{query}")).await.expect_problem(status, code);
         }
@@ -60,6 +63,10 @@ fn a_page_has_200_rows_and_parameters_are_known_or_refused() {
         }
         let unknown = world.clara.get("/v1/keys?colour=red").await.expect_problem(400, "bad_parameter");
         assert_eq!(unknown.at("/errors/0/parameter"), "colour");
+        for path in ["assignments?troop=", "people?search=", "assignments?troop", "needs?season=&days_ahead=3"] {
+            let empty = world.manager.get(&format!("/{path}")).await.expect_problem(400, "bad_parameter");
+            assert_eq!(empty.at("/errors/0/code"), "empty", "{path}: else it would be taken for one that was left out");
+        }
         world.clara.get(&format!("/v1/units/{UNIT}?season=x")).await.expect_problem(400, "bad_parameter");
     });
 }
@@ -161,6 +168,13 @@ fn a_path_names_its_methods_and_answers_head_and_options() {
             }
             let options = world.nobody.ask(Method::OPTIONS, path).await.expect(204);
             assert_eq!((options.header("allow"), options.body.len()), (allow, 0));
+        }
+        // "renumber" and "dates" stand where a troop's and a milestone's id may stand too, which have other methods.
+        for path in ["/troops/renumber".to_owned(), format!("/seasons/{}/milestones/dates", SEASON)] {
+            for method in [Method::PATCH, Method::DELETE, Method::GET] {
+                let refused = world.manager.ask(method, &path).await.expect_problem(405, "method_not_allowed");
+                assert_eq!(refused.header("allow"), "OPTIONS, POST", "{path}");
+            }
         }
         let get = world.clara.get("/v1/me").await.expect(200);
         let head = world.clara.ask(Method::HEAD, "/v1/me").await.expect(200);
