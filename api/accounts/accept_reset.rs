@@ -50,9 +50,9 @@ pub async fn accept_reset(
     let phc = around.passwords.hash(password).await?;
     let mut tx = public.tx().await?;
     let account = sql::use_reset(&mut tx, &digest).await?.ok_or(Code::BadLink)?;
-    sql::end_sessions(&mut tx, account, "password_changed").await?;
+    sql::end_sessions(&mut tx, account, None, "password_changed").await?;
     sql::keep_password(&mut tx, account, &phc).await?;
-    let session = open_session(&mut tx, &around, account).await?;
+    let session = open_session(&mut tx, &around, public.origin(), account).await?;
     tx.about("account", account);
     tx.commit_with(Created::new(&session)?.location("/v1/me")).await
 }

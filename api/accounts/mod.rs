@@ -17,6 +17,7 @@ mod me;
 mod one_person;
 mod refresh;
 mod rules;
+mod sessions;
 mod sign_in;
 mod sign_out;
 mod sql;
@@ -42,6 +43,9 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(sign_in::sign_in)
         .service(refresh::refresh_session)
         .service(sign_out::sign_out)
+        .service(sessions::list_sessions)
+        .service(sessions::end_session)
+        .service(sessions::end_all_sessions)
         .service(accept_invitation::accept_invitation)
         .service(accept_invitation::join_unit)
         .service(accept_reset::accept_reset)

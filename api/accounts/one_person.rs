@@ -24,6 +24,8 @@ pub(super) const ERASER: Eraser = Eraser {
         "account.email_key",
         "account.password_phc",
         "access_key.name",
+        "session.opened_from",
+        "session.opened_with",
         "idempotency.headers",
         "idempotency.path",
         "idempotency.body",

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{rules, sql};
+use crate::auth::arrive::Origin;
 use crate::auth::password::Verdict;
 use crate::auth::{Public, Tx, token};
 use crate::common::answer::Created;
@@ -73,7 +74,7 @@ pub async fn sign_in(public: Public, around: Around, body: Json<Credentials>) ->
     if let Verdict::RightRehashed(phc) = verdict {
         sql::keep_password(&mut tx, account, &phc).await?;
     }
-    let session = open_session(&mut tx, &around, account).await?;
+    let session = open_session(&mut tx, &around, public.origin(), account).await?;
     tx.about("account", account);
     tx.about("session", session.session_id);
     tx.commit_with(Created::new(&session)?.location("/v1/me")).await
@@ -108,10 +109,16 @@ async fn count_try(
 }
 
 /// A new session of an account, with its first pair of tokens.
-pub(super) async fn open_session(tx: &mut Tx, around: &Surroundings, account: AccountId) -> Result<Session, ApiError> {
+pub(super) async fn open_session(
+    tx: &mut Tx,
+    around: &Surroundings,
+    origin: &Origin,
+    account: AccountId,
+) -> Result<Session, ApiError> {
     let session = SessionId::new();
     let now = tx.real_now();
-    sql::insert_session(tx, session, account, now + SESSION_LASTS).await?;
+    sql::forget_where(tx, account).await?;
+    sql::insert_session(tx, session, account, now + SESSION_LASTS, origin).await?;
     let (refresh_token, digest) = token::new_secret();
     sql::insert_refresh(tx, &digest, session, now + REFRESH_LASTS).await?;
     tokens(tx, around, account, session, refresh_token)

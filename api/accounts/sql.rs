@@ -5,11 +5,12 @@ pub(super) mod one_person;
 mod people;
 mod sessions;
 
-pub(super) use keys::{KeyRow, insert_key, keys, lock_key, revoke_key};
+pub(super) use keys::{KeyRow, insert_key, keys, lock_key, revoke_key, revoke_keys};
 pub use people::{address_of_another, has_account, void_invitations};
 pub(super) use people::{first_manager, has_any_account};
 pub(super) use sessions::{
-    end_session, end_sessions, insert_refresh, insert_session, lock_refresh, refresh_is_used, use_refresh, void_refresh,
+    OpenRow, end_session, end_sessions, forget_where, insert_refresh, insert_session, lock_refresh, lock_session,
+    open_sessions, refresh_is_used, use_refresh, void_refresh,
 };
 
 use chrono::{DateTime, Utc};

@@ -83,6 +83,8 @@ mod seasons;
 #[cfg(test)]
 mod sentences;
 #[cfg(test)]
+mod sessions;
+#[cfg(test)]
 mod sign_in;
 #[cfg(test)]
 mod standings;

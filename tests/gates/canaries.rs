@@ -70,6 +70,8 @@ const WITHOUT: &[(&str, &str)] = &[
     ("account.email_key", "for comparison, never sent"),
     ("account.password_phc", "never sent"),
     ("access_key.name", "its owner's own words, listed to the owner alone"),
+    ("session.opened_from", "listed to the account's owner alone"),
+    ("session.opened_with", "listed to the account's owner alone"),
     ("invitation.email", "shown to whoever has the link"),
     ("membership.person_id", "an id"),
     ("outbox.fields", "leaves by mail only"),

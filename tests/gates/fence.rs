@@ -310,7 +310,7 @@ const GLOBAL: &[(&str, &str)] = &[
     ("server_idempotency", "select insert delete"),
     ("server_log", "select insert"),
     ("server_log_head", "select update"),
-    ("session", "select insert update(ended_at,ended_because)"),
+    ("session", "select insert update(ended_at,ended_because,opened_from,opened_with)"),
     ("sign_in_delay", "select insert update delete"),
     ("unit", "select insert update(name,version)"),
 ];

@@ -35,6 +35,8 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("create_unit", Administrator, &[]),
     ("make_key", Manager, &[]),
     ("revoke_key", Manager, &[]),
+    ("end_session", Coordinator, &[]),
+    ("end_all_sessions", Coordinator, &[]),
     ("add_person", Manager, &[]),
     ("change_person", Manager, &[]),
     ("change_contact", Manager, &[]),
@@ -140,10 +142,13 @@ impl Demo {
         ]);
         let today = value("TODAY");
         let mut demo = Self { http, address, document, tokens: BTreeMap::new(), ids, today };
-        for name in ["MANAGER", "ADMINISTRATOR", "DMITRI"] {
-            let session = json_of(demo.http.post(format!("{}/v1/sessions", demo.address)).body(value(name)));
-            let token = session.await["access_token"].as_str().expect("a token").to_owned();
-            demo.tokens.insert(name, token);
+        // The coordinator twice: one of the two sessions is there to be ended.
+        for name in ["DMITRI", "MANAGER", "ADMINISTRATOR", "DMITRI"] {
+            let session = json_of(demo.http.post(format!("{}/v1/sessions", demo.address)).body(value(name))).await;
+            let token = session["access_token"].as_str().expect("a token").to_owned();
+            if demo.tokens.insert(name, token).is_none() && name == "DMITRI" {
+                demo.note(&session);
+            }
         }
         let season = demo.get("/standings?limit=1").await["season_id"].as_str().expect("a season").to_owned();
         let milestones = demo.get(&format!("/seasons/{season}/milestones")).await;

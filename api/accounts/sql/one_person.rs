@@ -69,6 +69,7 @@ pub(in crate::accounts) async fn end_account(tx: &mut Tx, account: AccountId) ->
     )
     .execute(tx.db())
     .await?;
+    super::forget_where(tx, account).await?;
     sqlx::query!(
         "update access_key set name = 'erased', revoked_at = coalesce(revoked_at, $2) where account_id = $1",
         account.0,
