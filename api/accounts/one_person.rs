@@ -20,6 +20,7 @@ pub(super) const ERASER: Eraser = Eraser {
     columns: &[
         "membership.person_id",
         "invitation.email",
+        "email_change.email",
         "account.email",
         "account.email_key",
         "account.password_phc",

@@ -48,6 +48,7 @@ codes! {
     Forbidden FORBIDDEN "forbidden" "You may not do this" "Your role does not include this. Ask somebody who has a role that does, such as the unit manager, or the overseer for the second word of two people.";
     OutOfScope FORBIDDEN "out_of_scope" "Not for this troop" "You may see this, but your role does not reach this troop for this act. Ask the unit manager.";
     KeyMayNot FORBIDDEN "key_may_not" "A key may not do this" "A key for scripts cannot decide what a person answers for, make keys, or act where a fresh sign-in is asked for. Sign in as a person to do this.";
+    ProofWrong FORBIDDEN "proof_wrong" "That is not your password" "The password that you sent with this is not the one of your account, so nothing was done; you stay signed in. Check it and send it again. After several wrong ones the next try must wait.";
     // 404 405
     NotFound NOT_FOUND "not_found" "Not found" "There is nothing here, or nothing that you may see. Check the address; if somebody sent it to you, ask whether you have been given a role in that unit.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method_not_allowed" "This cannot be done at this address" "The address exists, but not for this method. The Allow header says which methods it takes.";

@@ -26,8 +26,8 @@ const leave = (token) => send("/v1/sessions/current/end", {}, token).catch(() =>
 const act = async (form) => {
   const { email, password, my_other_address } = form.elements;
   if (!("signIn" in form.dataset)) {
-    const session = await send(form.dataset.send, { token: secret, password: password.value });
-    return leave(session.access_token);
+    const done = await send(form.dataset.send, { token: secret, ...(password && { password: password.value }) });
+    return done.access_token && leave(done.access_token);
   }
   const session = await send("/v1/sessions", { email: email.value.trim(), password: password.value });
   try {
@@ -62,7 +62,7 @@ const submitted = async (event) => {
 
 for (const form of document.forms) {
   form.addEventListener("submit", submitted);
-  form.querySelector("[data-show]").addEventListener("change", (event) => {
+  form.querySelector("[data-show]")?.addEventListener("change", (event) => {
     form.elements.password.type = event.target.checked ? "text" : "password";
   });
 }

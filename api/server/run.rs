@@ -89,6 +89,12 @@ impl Surroundings {
     pub fn invitation_link(&self, token: &str) -> String {
         format!("{}/invitation#{token}", self.public_url.trim_end_matches('/'))
     }
+
+    /// The link that confirms a new e-mail address.
+    #[must_use]
+    pub fn email_link(&self, token: &str) -> String {
+        format!("{}/email#{token}", self.public_url.trim_end_matches('/'))
+    }
 }
 
 /// Why the server could not start.

@@ -61,6 +61,8 @@ mod needs;
 #[cfg(test)]
 mod outside_steps;
 #[cfg(test)]
+mod own_account;
+#[cfg(test)]
 mod pages;
 #[cfg(test)]
 mod policies;

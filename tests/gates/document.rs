@@ -19,12 +19,14 @@ const PUBLIC: &[&str] = &[
     // Pages behind links, with nothing in them: what they send is asked for like everything else.
     "open_invitation",
     "open_reset",
+    "open_email",
     "read_style",
     "read_script",
     "sign_in",
     "refresh_session",
     "accept_invitation",
     "accept_reset",
+    "accept_email",
 ];
 
 /// Who may do these is whoever is signed in, each with their own account's things. The list may only
@@ -34,6 +36,8 @@ const SIGNED_IN: &[&str] = &[
     "list_sessions",
     "end_session",
     "end_all_sessions",
+    "change_password",
+    "change_email",
     "join_unit",
     "read_me",
     "make_key",

@@ -299,6 +299,7 @@ const GLOBAL: &[(&str, &str)] = &[
     ("access_key", "select insert update(last_used_at,name,revoked_at)"),
     ("account", "select insert update(disabled_at,email,email_key,password_phc,tokens_since)"),
     ("cluster_clock", "select"),
+    ("email_change", "select insert update(email,used_at)"),
     ("invitation", "select insert update(accepted_at,email,voided_at)"),
     ("job", "select insert update(attempts,due_at,failed_at,finished_at,last_error)"),
     ("membership", "select insert delete"),

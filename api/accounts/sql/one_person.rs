@@ -77,9 +77,7 @@ pub(in crate::accounts) async fn end_account(tx: &mut Tx, account: AccountId) ->
     )
     .execute(tx.db())
     .await?;
-    sqlx::query!("update reset_link set used_at = $2 where account_id = $1 and used_at is null", account.0, now)
-        .execute(tx.db())
-        .await?;
+    super::end_links(tx, account).await?;
     sqlx::query!("delete from server_idempotency where principal = $1", format!("account:{account}"))
         .execute(tx.db())
         .await?;

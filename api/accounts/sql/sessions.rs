@@ -223,6 +223,7 @@ pub(in crate::accounts) async fn end_sessions(
 
 /// Voids every open link by which an account could be entered or its password chosen.
 pub(in crate::accounts) async fn end_links(tx: &mut Tx, account: AccountId) -> Result<(), ApiError> {
+    super::email_change::void(tx, account).await?;
     let now = tx.real_now();
     sqlx::query!("update reset_link set used_at = $2 where account_id = $1 and used_at is null", account.0, now)
         .execute(tx.db())
