@@ -16,6 +16,7 @@ mod accept_invitation;
 mod accept_reset;
 mod change_email;
 mod change_password;
+mod codes;
 pub mod command_line;
 mod invite;
 mod keys;
@@ -24,6 +25,7 @@ mod one_person;
 mod proof;
 mod refresh;
 mod rules;
+mod second_factor;
 mod sessions;
 mod sign_in;
 mod sign_out;
@@ -59,6 +61,10 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(change_password::change_password)
         .service(change_email::change_email)
         .service(change_email::accept_email)
+        .service(second_factor::begin_second_factor)
+        .service(second_factor::confirm_second_factor)
+        .service(second_factor::renew_recovery_codes)
+        .service(second_factor::remove_second_factor)
         .service(me::read_me)
         .service(keys::make_key)
         .service(keys::list_keys)

@@ -21,6 +21,7 @@ pub(super) const ERASER: Eraser = Eraser {
         "membership.person_id",
         "invitation.email",
         "email_change.email",
+        "second_factor.secret_sealed",
         "account.email",
         "account.email_key",
         "account.password_phc",

@@ -62,7 +62,7 @@ crate::page!(
 /// List your sessions that can go on, the newest first.
 ///
 /// One that you do not know may be somebody else's: end it (`end_session`), and choose a new password.
-#[utoipa::path(tag = "accounts", params(SessionsQuery), extensions(("x-permission" = json!("signed_in"))), responses((status = 200, description = "Your sessions.", body = SessionPage), Problems))]
+#[utoipa::path(tag = "accounts", params(SessionsQuery), extensions(("x-permission" = json!("signed_in")), ("x-without-second-factor" = json!(true))), responses((status = 200, description = "Your sessions.", body = SessionPage), Problems))]
 #[get("/v1/me/sessions")]
 pub async fn list_sessions(
     signed_in: SignedIn,
@@ -99,7 +99,7 @@ pub struct SessionPath {
 }
 
 /// End one of your sessions with all of its tokens, at once: a phone that was lost, a computer that is not yours.
-#[utoipa::path(tag = "accounts", params(SessionPath), extensions(("x-permission" = json!("signed_in"))), responses((status = 200, description = "It has ended.", body = EndedSession), Problems))]
+#[utoipa::path(tag = "accounts", params(SessionPath), extensions(("x-permission" = json!("signed_in")), ("x-without-second-factor" = json!(true))), responses((status = 200, description = "It has ended.", body = EndedSession), Problems))]
 #[post("/v1/me/sessions/{session_id}/end")]
 pub async fn end_session(signed_in: SignedIn, path: Path<SessionPath>) -> Result<Answer<EndedSession>, ApiError> {
     let current = signed_in.session()?;
@@ -146,7 +146,7 @@ pub struct EndedEverywhere {
 /// Sign out everywhere: end all of your sessions with all of their tokens, at once, and every open link that could begin one.
 ///
 /// Keys for scripts go on unless you say otherwise.
-#[utoipa::path(tag = "accounts", request_body = Everywhere, extensions(("x-permission" = json!("signed_in"))), responses((status = 200, description = "They have ended.", body = EndedEverywhere), Problems))]
+#[utoipa::path(tag = "accounts", request_body = Everywhere, extensions(("x-permission" = json!("signed_in")), ("x-without-second-factor" = json!(true))), responses((status = 200, description = "They have ended.", body = EndedEverywhere), Problems))]
 #[post("/v1/me/sessions/end-all")]
 pub async fn end_all_sessions(
     signed_in: SignedIn,

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::proof::{self, Tried};
-use super::{rules, sql};
+use super::{rules, second_factor, sql};
 use crate::auth::arrive::Origin;
 use crate::auth::password::Verdict;
 use crate::auth::{Public, Tx, token};
@@ -36,6 +36,11 @@ pub struct Credentials {
     #[garde(skip)]
     #[schema(value_type = String, format = Password, min_length = 1, max_length = 512)]
     password: SecretString,
+    /// The code of your second factor, if the account has one: the six figures that the app shows, or a recovery code.
+    #[garde(length(min = 1, max = 60))]
+    #[serde(default)]
+    #[schema(min_length = 1, max_length = 60)]
+    code: Option<String>,
 }
 
 /// A new sign-in. The access token opens everything for ten minutes; the refresh token gets the next one, once.
@@ -57,11 +62,12 @@ pub struct Session {
 /// Sign in with e-mail and password.
 ///
 /// An unknown address, a wrong password and a disabled account look the same. After failures the next try must wait:
-/// `Retry-After` says how long.
+/// `Retry-After` says how long. Whoever has a second factor sends its code too; without it a right password is answered by
+/// `second_factor_needed`.
 #[utoipa::path(tag = "accounts", request_body = Credentials, extensions(("x-permission" = json!("public"))), responses((status = 201, description = "You are signed in.", body = Session), Problems))]
 #[post("/v1/sessions")]
 pub async fn sign_in(public: Public, around: Around, body: Json<Credentials>) -> Result<Created<Session>, ApiError> {
-    let Credentials { email, password } = body.0;
+    let Credentials { email, password, code } = body.0;
     let key = rules::email_key(&email);
     let tried = Tried::of(&key, &public.origin().address);
     let known = count_try(&public, &key, &tried).await?;
@@ -74,6 +80,7 @@ pub async fn sign_in(public: Public, around: Around, body: Json<Credentials>) ->
     if let Verdict::RightRehashed(phc) = verdict {
         sql::keep_password(&mut tx, account, &phc).await?;
     }
+    let mut tx = second_factor::pass(tx, &around, account, code.as_deref()).await?;
     let session = open_session(&mut tx, &around, public.origin(), account).await?;
     tx.about("account", account);
     tx.about("session", session.session_id);

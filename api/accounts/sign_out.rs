@@ -20,7 +20,7 @@ pub struct EndedSession {
 }
 
 /// Sign out: end this session with all of its tokens, at once.
-#[utoipa::path(tag = "accounts", extensions(("x-permission" = json!("signed_in"))), responses((status = 200, description = "You are signed out.", body = EndedSession), Problems))]
+#[utoipa::path(tag = "accounts", extensions(("x-permission" = json!("signed_in")), ("x-without-second-factor" = json!(true))), responses((status = 200, description = "You are signed out.", body = EndedSession), Problems))]
 #[post("/v1/sessions/current/end")]
 pub async fn sign_out(signed_in: SignedIn) -> Result<Answer<EndedSession>, ApiError> {
     let session = signed_in.session()?;

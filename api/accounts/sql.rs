@@ -4,6 +4,7 @@ pub(super) mod email_change;
 mod keys;
 pub(super) mod one_person;
 mod people;
+pub(super) mod second_factor;
 mod sessions;
 
 pub(super) use keys::{KeyRow, insert_key, keys, lock_key, revoke_key, revoke_keys};

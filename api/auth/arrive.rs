@@ -78,6 +78,8 @@ pub struct Door {
     pub keys: SigningKeys,
     /// The counter of requests.
     pub rate: Rate,
+    /// Whether whoever answers for much must have a second factor.
+    pub second_factor_required: bool,
     /// Proxies whose word about the sender's address is taken.
     pub trusted_proxies: Arc<Vec<ipnet::IpNet>>,
 }
@@ -229,6 +231,10 @@ impl Door {
         };
         if operation.in_unit && entered.person_id.is_none() {
             return Err(Code::NotFound.into());
+        }
+        let missing = entered.answers_for_much && !entered.second_factor;
+        if self.second_factor_required && missing && !operation.without_second_factor {
+            return Err(Code::SecondFactorMissing.into());
         }
         let principal = match caller {
             Caller::Session { session, .. } => Principal::Session(crate::common::ids::SessionId(*session)),

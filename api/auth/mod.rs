@@ -23,6 +23,7 @@ mod pause;
 pub mod permission;
 mod permit;
 mod rate;
+pub mod seal;
 pub mod token;
 mod tx;
 

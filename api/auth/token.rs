@@ -154,6 +154,14 @@ impl SigningKeys {
     }
 }
 
+/// Bytes by chance.
+#[must_use]
+pub fn chance<const N: usize>() -> [u8; N] {
+    let mut bytes = [0; N];
+    rand::rng().fill(&mut bytes);
+    bytes
+}
+
 /// A new opaque secret of 256 bits, and the digest that is kept of it.
 #[must_use]
 pub fn new_secret() -> (String, Vec<u8>) {

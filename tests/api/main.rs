@@ -83,6 +83,8 @@ mod roster;
 #[cfg(test)]
 mod seasons;
 #[cfg(test)]
+mod second_factor;
+#[cfg(test)]
 mod sentences;
 #[cfg(test)]
 mod sessions;

@@ -70,6 +70,7 @@ const WITHOUT: &[(&str, &str)] = &[
     ("account.email_key", "for comparison, never sent"),
     ("account.password_phc", "never sent"),
     ("access_key.name", "its owner's own words, listed to the owner alone"),
+    ("second_factor.secret_sealed", "sealed; its owner is shown it once"),
     ("email_change.email", "shown to the account's owner alone"),
     ("session.opened_from", "listed to the account's owner alone"),
     ("session.opened_with", "listed to the account's owner alone"),

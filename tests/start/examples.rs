@@ -50,6 +50,7 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("end_all_sessions", Coordinator, &[]),
     ("change_email", Coordinator, &[]),
     ("change_password", Coordinator, &[]),
+    ("begin_second_factor", Administrator, &[]),
     ("add_person", Manager, &[]),
     ("change_person", Manager, &[]),
     ("change_contact", Manager, &[]),
@@ -114,6 +115,9 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("accept_invitation", Manager, 401, "the link's secret is nobody's"),
     ("join_unit", Manager, 401, "the link's secret is nobody's"),
     ("accept_reset", Manager, 401, "the link's secret is nobody's"),
+    ("confirm_second_factor", Administrator, 403, "the code of an example is not the one that an app shows now"),
+    ("renew_recovery_codes", Manager, 409, "nobody of the demo has a second factor"),
+    ("remove_second_factor", Manager, 409, "nobody of the demo has a second factor"),
     ("accept_email", Manager, 401, "the link's secret is nobody's"),
     ("sign_in", Manager, 401, "the demo's passwords are made anew each time"),
     ("refresh_session", Manager, 401, "the token is nobody's"),
@@ -284,8 +288,10 @@ impl Demo {
         place(&mut body, ids);
         self.redate(&mut body);
         // The demo's passwords are made anew each time: whoever is asked for the own one gives it.
-        for (operations, key) in [("change_password", "current_password"), ("change_email", "password")] {
-            if operation["operationId"] == operations {
+        for (id, key) in
+            [("change_password", "current_password"), ("change_email", "password"), ("begin_second_factor", "password")]
+        {
+            if operation["operationId"] == id {
                 body[key] = self.passwords[who.name()].clone();
             }
         }

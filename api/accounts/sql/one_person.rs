@@ -78,6 +78,7 @@ pub(in crate::accounts) async fn end_account(tx: &mut Tx, account: AccountId) ->
     .execute(tx.db())
     .await?;
     super::end_links(tx, account).await?;
+    super::second_factor::remove(tx, account).await?;
     sqlx::query!("delete from server_idempotency where principal = $1", format!("account:{account}"))
         .execute(tx.db())
         .await?;
