@@ -52,7 +52,7 @@ pub async fn accept_invitation(
     let mut tx = public.tx().await?;
     let invitation = sql::use_invitation(&mut tx, &digest).await?.ok_or(Code::BadLink)?;
     let account = take_up(&mut tx, &invitation, &phc).await?;
-    let session = open_session(&mut tx, &around, account).await?;
+    let session = open_session(&mut tx, &around, public.origin(), account).await?;
     tx.about("invitation", invitation.invitation_id);
     tx.about("account", account);
     tx.commit_with(Created::new(&session)?.location("/v1/me")).await

@@ -62,3 +62,18 @@ pub async fn reset_link(system: &System, email: &str) -> Result<String, ApiError
     tx.commit().await?;
     Ok(secret)
 }
+
+/// Takes the second factor of the account with this address away: phone and recovery codes are lost. Every session ends.
+///
+/// # Errors
+/// 404 if there is no such account.
+pub async fn remove_second_factor(system: &System, email: &str) -> Result<(), ApiError> {
+    let mut tx = system.open(None, "remove_second_factor").await?;
+    let row = sql::find_for_sign_in(&mut tx, &rules::email_key(email)).await?.ok_or(Code::NotFound)?;
+    let account = AccountId(row.account_id);
+    sql::lock_account(&mut tx, account).await?;
+    sql::second_factor::remove(&mut tx, account).await?;
+    sql::end_sessions(&mut tx, account, None, "second_factor_changed").await?;
+    tx.about("account", account);
+    tx.commit().await
+}

@@ -32,19 +32,25 @@ pub struct Me {
     pub email: String,
     /// Whether you administer the server.
     pub administrator: bool,
+    /// Whether your second factor is on.
+    pub second_factor: bool,
+    /// How many of your recovery codes were not used yet.
+    #[schema(minimum = 0, maximum = 10)]
+    pub recovery_codes_left: i64,
     /// The units in which you have a place; your roles there are in `find_unit`.
     #[schema(max_items = 1000)]
     pub units: Vec<Place>,
 }
 
 /// Say who you are and in which units you have a place.
-#[utoipa::path(tag = "accounts", extensions(("x-permission" = json!("signed_in"))), responses((status = 200, description = "Who you are.", body = Me), Problems))]
+#[utoipa::path(tag = "accounts", extensions(("x-permission" = json!("signed_in")), ("x-without-second-factor" = json!(true))), responses((status = 200, description = "Who you are.", body = Me), Problems))]
 #[get("/v1/me")]
 pub async fn read_me(signed_in: SignedIn) -> Result<Answer<Me>, ApiError> {
     let mut tx = signed_in.tx()?;
     let entered = &signed_in.actor().entered;
     let email = sql::account_email(&mut tx, entered.account_id).await?.ok_or(Code::NotSignedIn)?;
     let rows = sql::memberships(&mut tx, entered.account_id).await?;
+    let recovery_codes_left = sql::second_factor::recovery_left(&mut tx, entered.account_id).await?;
     let units = rows.into_iter().map(|row| Place {
         unit_id: UnitId(row.unit_id),
         unit_name: row.unit_name,
@@ -54,6 +60,8 @@ pub async fn read_me(signed_in: SignedIn) -> Result<Answer<Me>, ApiError> {
         account_id: entered.account_id,
         email,
         administrator: entered.administrator,
+        second_factor: entered.second_factor,
+        recovery_codes_left,
         units: units.collect(),
     })
 }

@@ -7,13 +7,14 @@ use secrecy::SecretString;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{rules, sql};
+use super::proof::{self, Tried};
+use super::{rules, second_factor, sql};
+use crate::auth::arrive::Origin;
 use crate::auth::password::Verdict;
 use crate::auth::{Public, Tx, token};
 use crate::common::answer::Created;
 use crate::common::body::Json;
 use crate::common::ids::{AccountId, SessionId};
-use crate::common::text::hex;
 use crate::error::{ApiError, Code, Problems};
 use crate::server::run::{Around, Surroundings};
 
@@ -35,6 +36,11 @@ pub struct Credentials {
     #[garde(skip)]
     #[schema(value_type = String, format = Password, min_length = 1, max_length = 512)]
     password: SecretString,
+    /// The code of your second factor, if the account has one: the six figures that the app shows, or a recovery code.
+    #[garde(length(min = 1, max = 60))]
+    #[serde(default)]
+    #[schema(min_length = 1, max_length = 60)]
+    code: Option<String>,
 }
 
 /// A new sign-in. The access token opens everything for ten minutes; the refresh token gets the next one, once.
@@ -56,62 +62,51 @@ pub struct Session {
 /// Sign in with e-mail and password.
 ///
 /// An unknown address, a wrong password and a disabled account look the same. After failures the next try must wait:
-/// `Retry-After` says how long.
+/// `Retry-After` says how long. Whoever has a second factor sends its code too; without it a right password is answered by
+/// `second_factor_needed`.
 #[utoipa::path(tag = "accounts", request_body = Credentials, extensions(("x-permission" = json!("public"))), responses((status = 201, description = "You are signed in.", body = Session), Problems))]
 #[post("/v1/sessions")]
 pub async fn sign_in(public: Public, around: Around, body: Json<Credentials>) -> Result<Created<Session>, ApiError> {
-    let Credentials { email, password } = body.0;
+    let Credentials { email, password, code } = body.0;
     let key = rules::email_key(&email);
-    let subjects = subjects(&key, &public.origin().address);
-    let known = count_try(&public, &key, &subjects).await?;
+    let tried = Tried::of(&key, &public.origin().address);
+    let known = count_try(&public, &key, &tried).await?;
     let phc = known.as_ref().filter(|row| row.disabled_at.is_none()).and_then(|row| row.password_phc.clone());
     let verdict = around.passwords.verify(password, phc).await?;
     let (Some(row), true) = (known, verdict != Verdict::Wrong) else { return Err(Code::BadCredentials.into()) };
     let account = AccountId(row.account_id);
     let mut tx = public.tx().await?;
-    sql::clear_failures(&mut tx, &subjects.0, &subjects.1).await?;
+    sql::clear_failures(&mut tx, &tried.account, &tried.sender).await?;
     if let Verdict::RightRehashed(phc) = verdict {
         sql::keep_password(&mut tx, account, &phc).await?;
     }
-    let session = open_session(&mut tx, &around, account).await?;
+    let mut tx = second_factor::pass(tx, &around, account, code.as_deref()).await?;
+    let session = open_session(&mut tx, &around, public.origin(), account).await?;
     tx.about("account", account);
     tx.about("session", session.session_id);
     tx.commit_with(Created::new(&session)?.location("/v1/me")).await
 }
 
-/// Delays hang on a digest of the address typed in, known or not, so that both behave alike.
-fn subjects(email_key: &str, address: &str) -> (String, String) {
-    let digest = hex(&token::digest(email_key));
-    (format!("account:{digest}"), format!("address:{address}"))
-}
-
-/// Counts the try as failed before the password is looked at, so that parallel tries and a crash cannot win any; a right
-/// password takes it back.
-async fn count_try(
-    public: &Public,
-    key: &str,
-    (account, address): &(String, String),
-) -> Result<Option<sql::SignInRow>, ApiError> {
+/// Counts the try, and reads the account if there is one.
+async fn count_try(public: &Public, key: &str, tried: &Tried) -> Result<Option<sql::SignInRow>, ApiError> {
     let mut tx = public.tx().await?;
-    let now = tx.real_now();
-    let by_account = sql::lock_failures(&mut tx, account).await?;
-    let by_address = sql::lock_failures(&mut tx, address).await?;
-    let wait = rules::account_wait(by_account, now).max(rules::address_wait(by_address, now));
-    if let Some(seconds) = wait {
-        return Err(ApiError::new(Code::SignInDelayed).retry_after(seconds));
-    }
-    sql::keep_failures(&mut tx, account, rules::one_more(by_account, now, rules::ACCOUNT_WINDOW)).await?;
-    sql::keep_failures(&mut tx, address, rules::one_more(by_address, now, rules::ADDRESS_WINDOW)).await?;
+    proof::count_try(&mut tx, tried).await?;
     let row = sql::find_for_sign_in(&mut tx, key).await?;
     tx.commit_unlogged().await?;
     Ok(row)
 }
 
 /// A new session of an account, with its first pair of tokens.
-pub(super) async fn open_session(tx: &mut Tx, around: &Surroundings, account: AccountId) -> Result<Session, ApiError> {
+pub(super) async fn open_session(
+    tx: &mut Tx,
+    around: &Surroundings,
+    origin: &Origin,
+    account: AccountId,
+) -> Result<Session, ApiError> {
     let session = SessionId::new();
     let now = tx.real_now();
-    sql::insert_session(tx, session, account, now + SESSION_LASTS).await?;
+    sql::forget_where(tx, account).await?;
+    sql::insert_session(tx, session, account, now + SESSION_LASTS, origin).await?;
     let (refresh_token, digest) = token::new_secret();
     sql::insert_refresh(tx, &digest, session, now + REFRESH_LASTS).await?;
     tokens(tx, around, account, session, refresh_token)

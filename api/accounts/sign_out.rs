@@ -5,7 +5,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::sql;
-use crate::auth::{Principal, SignedIn};
+use crate::auth::SignedIn;
 use crate::common::answer::Answer;
 use crate::common::ids::SessionId;
 use crate::error::{ApiError, Problems};
@@ -20,13 +20,10 @@ pub struct EndedSession {
 }
 
 /// Sign out: end this session with all of its tokens, at once.
-#[utoipa::path(tag = "accounts", extensions(("x-permission" = json!("signed_in"))), responses((status = 200, description = "You are signed out.", body = EndedSession), Problems))]
+#[utoipa::path(tag = "accounts", extensions(("x-permission" = json!("signed_in")), ("x-without-second-factor" = json!(true))), responses((status = 200, description = "You are signed out.", body = EndedSession), Problems))]
 #[post("/v1/sessions/current/end")]
 pub async fn sign_out(signed_in: SignedIn) -> Result<Answer<EndedSession>, ApiError> {
-    signed_in.person_only()?;
-    let Principal::Session(session) = signed_in.actor().principal else {
-        return Err(ApiError::broken("signed out without a session"));
-    };
+    let session = signed_in.session()?;
     let mut tx = signed_in.tx()?;
     tx.replay().await?;
     sql::end_session(&mut tx, session, "signed_out").await?;

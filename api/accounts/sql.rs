@@ -1,15 +1,18 @@
 //! Every query of accounts.
 
+pub(super) mod email_change;
 mod keys;
 pub(super) mod one_person;
 mod people;
+pub(super) mod second_factor;
 mod sessions;
 
-pub(super) use keys::{KeyRow, insert_key, keys, lock_key, revoke_key};
+pub(super) use keys::{KeyRow, insert_key, keys, lock_key, revoke_key, revoke_keys};
 pub use people::{address_of_another, has_account, void_invitations};
 pub(super) use people::{first_manager, has_any_account};
 pub(super) use sessions::{
-    end_session, end_sessions, insert_refresh, insert_session, lock_refresh, refresh_is_used, use_refresh, void_refresh,
+    OpenRow, end_links, end_session, end_sessions, forget_where, insert_refresh, insert_session, lock_refresh,
+    lock_session, open_sessions, refresh_is_used, use_refresh, void_refresh,
 };
 
 use chrono::{DateTime, Utc};
@@ -33,6 +36,27 @@ pub(super) async fn find_for_sign_in(tx: &mut Tx, email_key: &str) -> Result<Opt
         email_key
     );
     Ok(row.fetch_optional(tx.db()).await?)
+}
+
+/// The address and the password's hash of an account that is not disabled.
+pub(super) async fn account_for_proof(
+    tx: &mut Tx,
+    account: AccountId,
+) -> Result<Option<(String, Option<String>)>, ApiError> {
+    let row = sqlx::query!(
+        "select email, password_phc from account where account_id = $1 and disabled_at is null",
+        account.0
+    );
+    Ok(row.fetch_optional(tx.db()).await?.map(|row| (row.email, row.password_phc)))
+}
+
+/// Locks an account that is not disabled.
+pub(super) async fn lock_account(tx: &mut Tx, account: AccountId) -> Result<(), ApiError> {
+    let row = sqlx::query_scalar!(
+        "select account_id from account where account_id = $1 and disabled_at is null for no key update",
+        account.0
+    );
+    row.fetch_optional(tx.db()).await?.map(|_| ()).ok_or_else(|| Code::NotSignedIn.into())
 }
 
 pub(super) async fn lock_failures(tx: &mut Tx, subject: &str) -> Result<Option<Failures>, ApiError> {

@@ -77,6 +77,10 @@ pub struct Entered {
     pub key_permissions: Option<Vec<String>>,
     /// The cluster's clock offset.
     pub offset_seconds: i64,
+    /// Whether its second factor is on.
+    pub second_factor: bool,
+    /// Whether it administers the server, or manages or oversees this unit (outside a unit: any).
+    pub answers_for_much: bool,
 }
 
 /// Who asks.
@@ -160,6 +164,8 @@ mod tests {
             troops: vec![troop],
             key_permissions: key.map(list),
             offset_seconds: 0,
+            second_factor: false,
+            answers_for_much: false,
         };
         let at = DateTime::from_timestamp(0, 0).unwrap();
         Actor { entered, principal: Principal::Session(SessionId::new()), now: at, real_now: at }

@@ -14,13 +14,12 @@ use actix_web::middleware::Next;
 use actix_web::web::Bytes;
 use actix_web::{Error, HttpMessage as _};
 use chrono::{DateTime, Utc};
-use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
 
 use super::actor::{Actor, Entered, Principal};
 use super::attempts;
 use super::body::read_body;
-use super::caller::{Caller, network, sends_key, unknown};
+use super::caller::{Caller, network, program, sends_key, unknown};
 use super::db::Db;
 use super::denials;
 use super::front::nowhere;
@@ -59,6 +58,8 @@ pub struct Origin {
     pub request_id: String,
     /// The sender's address: the peer's, or what a listed proxy says of it.
     pub address: String,
+    /// What the sender's program calls itself; nothing is believed about it.
+    pub program: Option<String>,
     /// A query parameter that the operation does not have.
     pub(super) unknown_parameter: Option<String>,
 }
@@ -78,6 +79,8 @@ pub struct Door {
     pub keys: SigningKeys,
     /// The counter of requests.
     pub rate: Rate,
+    /// Whether whoever answers for much must have a second factor.
+    pub second_factor_required: bool,
     /// Proxies whose word about the sender's address is taken.
     pub trusted_proxies: Arc<Vec<ipnet::IpNet>>,
 }
@@ -155,6 +158,7 @@ impl Door {
             operation: operation.id.clone(),
             request_id: request_id.clone(),
             address,
+            program: program(request),
             unknown_parameter: operation.unknown_parameter(request.query_string()),
         });
         let Some(caller) = caller else { return Ok(None) };
@@ -234,6 +238,10 @@ impl Door {
         if operation.in_unit && entered.person_id.is_none() {
             return Err(Code::NotFound.into());
         }
+        let missing = entered.answers_for_much && !entered.second_factor;
+        if self.second_factor_required && missing && !operation.without_second_factor {
+            return Err(Code::SecondFactorMissing.into());
+        }
         let principal = match caller {
             Caller::Session { session, .. } => Principal::Session(crate::common::ids::SessionId(*session)),
             Caller::Key(_) => Principal::Key(entered.key_id.unwrap_or(KeyId(Uuid::nil()))),
@@ -244,7 +252,7 @@ impl Door {
         let now = clock::season_now(real_now, entered.offset_seconds);
         let actor = Actor { entered, principal, now, real_now };
         let unit = unit.filter(|_| operation.in_unit);
-        let retry = safe_retry(request, unit, &actor, body)?;
+        let retry = safe_retry(request, unit, &actor, || self.keys.digests_of_body(body))?;
         let cause = Cause { actor: actor.log_name(), action: operation.id.clone(), request_id, now, real_now };
         Ok(Arrival {
             actor,
@@ -268,7 +276,7 @@ fn safe_retry(
     request: &ServiceRequest,
     unit: Option<UnitId>,
     actor: &Actor,
-    body: &Bytes,
+    digests: impl FnOnce() -> Vec<Vec<u8>>,
 ) -> Result<Option<SafeRetry>, ApiError> {
     if *request.method() != Method::POST {
         return Ok(None);
@@ -281,7 +289,7 @@ fn safe_retry(
         method: request.method().to_string(),
         path: request.uri().path_and_query().map(ToString::to_string).unwrap_or_default(),
         key,
-        body_sha256: Sha256::digest(body).to_vec(),
+        body_digests: digests(),
     }))
 }
 

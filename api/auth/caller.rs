@@ -52,6 +52,14 @@ pub(super) fn network(address: std::net::IpAddr) -> String {
     }
 }
 
+/// What the sender's program calls itself, in plain characters and not too long: shown to the account's owner alone.
+pub(super) fn program(request: &ServiceRequest) -> Option<String> {
+    let said = request.headers().get(header::USER_AGENT)?.to_str().ok()?;
+    let plain: String = said.chars().filter(|one| one.is_ascii_graphic() || *one == ' ').take(120).collect();
+    let plain = plain.trim();
+    (!plain.is_empty()).then(|| plain.to_owned())
+}
+
 /// Nobody is known by what was sent. A script that sends a key is not told to sign in.
 pub(super) fn unknown(by_key: bool) -> ApiError {
     let error = ApiError::new(Code::NotSignedIn).header("www-authenticate", "Bearer error=\"invalid_token\"");

@@ -17,7 +17,8 @@ pub(super) struct SafeRetry {
     pub method: String,
     pub path: String,
     pub key: String,
-    pub body_sha256: Vec<u8>,
+    /// Digests of the body by each of the server's keys (a body may hold a password); the first is stored.
+    pub body_digests: Vec<Vec<u8>>,
 }
 
 /// What was stored; a body of null bytes stands for a secret that is shown once.
@@ -41,7 +42,7 @@ pub(super) async fn replay(db: &mut PgConnection, retry: &SafeRetry) -> Result<(
         return Err(ApiError::new(Code::AlreadyRunning).retry_after(1));
     }
     let Some(stored) = find(db, retry).await? else { return Ok(()) };
-    if stored.body_sha256 != retry.body_sha256 {
+    if !retry.body_digests.contains(&stored.body_sha256) {
         return Err(Code::IdempotencyKeyReused.into());
     }
     let headers: Vec<(String, String)> =
@@ -127,7 +128,8 @@ async fn insert(
     at: DateTime<Utc>,
 ) -> Result<(), ApiError> {
     let headers = serde_json::to_string(headers).map_err(|error| ApiError::internal(&error))?;
-    let SafeRetry { principal, method, path, key, body_sha256, .. } = retry;
+    let SafeRetry { principal, method, path, key, body_digests, .. } = retry;
+    let body_sha256 = body_digests.first().ok_or_else(|| ApiError::broken("a body without a digest"))?;
     if let Some(unit) = retry.unit {
         sqlx::query!(
             "insert into idempotency (unit_id, principal, method, path, key, body_sha256, status, headers, body, at)

@@ -27,6 +27,8 @@ pub struct Operation {
     pub access: Access,
     /// Whether its body is a file (5 MiB) rather than JSON (256 KiB).
     pub takes_file: bool,
+    /// Whether it is open to who must have a second factor and has none yet.
+    pub without_second_factor: bool,
     /// Whether its path names a unit.
     pub in_unit: bool,
     /// The names of its query parameters.
@@ -115,6 +117,7 @@ impl Operation {
             id: operation.operation_id.clone().unwrap_or_default(),
             access,
             takes_file,
+            without_second_factor: extension("x-without-second-factor").is_some(),
             in_unit: pattern.starts_with("/v1/units/{unit_id}"),
             parameters: operation
                 .parameters

@@ -11,13 +11,13 @@ use actix_web::dev::Payload;
 use actix_web::{FromRequest, HttpMessage as _, HttpRequest};
 use chrono::{DateTime, Utc};
 
-use super::actor::{Actor, Scope};
+use super::actor::{Actor, Principal, Scope};
 use super::arrive::{Arrival, Origin};
 use super::db::Db;
 use super::permission::{self, Permission};
 use super::tx::{Cause, Tx};
 use crate::common::clock;
-use crate::common::ids::{PersonId, TroopId, UnitId};
+use crate::common::ids::{PersonId, SessionId, TroopId, UnitId};
 use crate::error::{ApiError, Code, FieldError};
 
 /// Leave to do what `P` names, with how far it reaches and the transaction to do it in.
@@ -176,6 +176,7 @@ fn forbidden<P: Permission>() -> ApiError {
 #[derive(Debug)]
 pub struct SignedIn {
     actor: Actor,
+    origin: Origin,
     tx: RefCell<Option<Tx>>,
 }
 
@@ -186,7 +187,9 @@ impl FromRequest for SignedIn {
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
         ready(arrival(request).and_then(|arrival| {
             known(arrival.unknown_parameter)?;
-            Ok(Self { actor: arrival.actor, tx: RefCell::new(Some(arrival.tx)) })
+            let origin = request.extensions().get::<Origin>().cloned();
+            let origin = origin.ok_or_else(|| ApiError::broken("somebody signed in from nowhere"))?;
+            Ok(Self { actor: arrival.actor, origin, tx: RefCell::new(Some(arrival.tx)) })
         }))
     }
 }
@@ -204,6 +207,24 @@ impl SignedIn {
     /// A second call answers 500.
     pub fn tx(&self) -> Result<Tx, ApiError> {
         self.tx.borrow_mut().take().ok_or_else(|| ApiError::broken("a second transaction was asked of one permit"))
+    }
+
+    /// Where the request came from, for the delays of tries.
+    #[must_use]
+    pub fn origin(&self) -> &Origin {
+        &self.origin
+    }
+
+    /// The session by which a person asks.
+    ///
+    /// # Errors
+    /// 403 for a key.
+    pub fn session(&self) -> Result<SessionId, ApiError> {
+        match self.actor.principal {
+            Principal::Session(session) => Ok(session),
+            Principal::Key(_) => Err(Code::KeyMayNot.into()),
+            Principal::Public | Principal::System => Err(ApiError::broken("signed in by no session")),
+        }
     }
 
     /// Refuses keys for scripts.

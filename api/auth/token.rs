@@ -139,6 +139,29 @@ impl SigningKeys {
     }
 }
 
+impl SigningKeys {
+    /// Digests of a request's body, by each key: the first is kept, all are compared. Without a key nobody can try passwords
+    /// on what is kept, and no such digest is ever a signature of a token, which has no space in it.
+    #[must_use]
+    pub fn digests_of_body(&self, body: &[u8]) -> Vec<Vec<u8>> {
+        let message = format!("caselot body {}", hex(&Sha256::digest(body)));
+        let by = |(_, key): &(String, SecretSlice<u8>)| {
+            let key = EncodingKey::from_secret(key.expose_secret());
+            let signed = jsonwebtoken::crypto::sign(message.as_bytes(), &key, Algorithm::HS256).ok()?;
+            URL_SAFE_NO_PAD.decode(signed).ok()
+        };
+        self.keys.iter().filter_map(by).collect()
+    }
+}
+
+/// Bytes by chance.
+#[must_use]
+pub fn chance<const N: usize>() -> [u8; N] {
+    let mut bytes = [0; N];
+    rand::rng().fill(&mut bytes);
+    bytes
+}
+
 /// A new opaque secret of 256 bits, and the digest that is kept of it.
 #[must_use]
 pub fn new_secret() -> (String, Vec<u8>) {
@@ -304,6 +327,17 @@ mod tests {
         assert!(SigningKeys::new(vec![]).is_err());
         assert!(SigningKeys::new(vec![("one".to_owned(), vec![7_u8; 31].into())]).is_err());
         assert_eq!(format!("{:?}", keys()), r#"["one"]"#);
+    }
+
+    #[test]
+    fn bodies_are_digested_by_every_key_and_differ_by_key() {
+        let old = ("old".to_owned(), vec![8_u8; 32].into());
+        let both = SigningKeys::new(vec![("one".to_owned(), vec![7_u8; 32].into()), old]).unwrap();
+        let (alone, of_both) = (keys().digests_of_body(b"{}"), both.digests_of_body(b"{}"));
+        assert_eq!((alone.len(), of_both.len(), &of_both[0]), (1, 2, &alone[0]));
+        assert_ne!(of_both[0], of_both[1]);
+        assert_ne!(keys().digests_of_body(b"{ }"), alone);
+        assert_ne!(alone[0], Sha256::digest(b"{}").to_vec(), "nobody can guess a body without the key");
     }
 
     #[test]

@@ -61,6 +61,14 @@ impl Tx {
         Self { connection, unit, cause, subjects: Vec::new(), head: None, retry, also_in: None }
     }
 
+    /// For whom and why it is open, where it is open over the server's tables only.
+    pub(super) fn outside_a_unit(&self) -> Result<(Cause, Option<SafeRetry>), ApiError> {
+        match self.unit {
+            None => Ok((self.cause.clone(), self.retry.clone())),
+            Some(_) => Err(ApiError::broken("a pause inside a unit")),
+        }
+    }
+
     /// The connection, for the queries in `sql.rs`.
     pub fn db(&mut self) -> &mut PgConnection {
         &mut self.connection
@@ -272,5 +280,11 @@ impl System {
             real_now,
         };
         Ok(Tx::new(connection, unit, cause, None))
+    }
+
+    /// Opens another transaction over the server's tables for the same cause.
+    pub(super) async fn go_on(&self, cause: Cause, retry: Option<SafeRetry>) -> Result<Tx, ApiError> {
+        let (connection, _) = self.db.open("BEGIN").await?;
+        Ok(Tx::new(connection, None, cause, retry))
     }
 }

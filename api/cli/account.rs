@@ -35,6 +35,12 @@ pub(super) fn run(settings: &Settings, command: &AccountCommand) -> Result<ExitC
                     "Good for 72 hours, once; the older link is void. Hand it to the unit's manager and nobody else."
                 );
             }
+            AccountCommand::RemoveSecondFactor { email } => {
+                command_line::remove_second_factor(&system, email).await.map_err(|e| failed(&e))?;
+                eprintln!(
+                    "The second factor is off and every session has ended. They sign in with the password and set up a new one."
+                );
+            }
             AccountCommand::ResetLink { email } => {
                 let token = command_line::reset_link(&system, email).await.map_err(|e| failed(&e))?;
                 println!("{address}/reset#{token}");

@@ -5,14 +5,14 @@ use std::process::ExitCode;
 
 use super::run::{addresses, block_on};
 use crate::postgres::{self, Layout};
-use crate::settings::{self, Settings, SigningKeys};
+use crate::settings::{self, Settings, SigningKeys, secret};
 use crate::start::StartError;
 
 pub(super) fn run(config: Option<&Path>) -> Result<ExitCode, StartError> {
     let settings = settings::load(config)?;
     let layout = Layout::choose(&settings)?;
     println!("settings: fine. Listening address {}, data folder {}", settings.server.listen, layout.root.display());
-    let outcomes = [("signing keys", keys(&settings, &layout)), ("database", database(&settings, &layout))];
+    let outcomes = [("keys", keys(&settings, &layout)), ("database", database(&settings, &layout))];
     let mut code = ExitCode::SUCCESS;
     for (what, outcome) in outcomes {
         match outcome {
@@ -36,7 +36,11 @@ fn keys(settings: &Settings, layout: &Layout) -> Result<&'static str, StartError
     if settings.keys.signing_key_file.is_none() && !layout.api().join("signing.key").exists() {
         return Ok("one will be made at the first start");
     }
-    SigningKeys::read(&settings.keys, &layout.api()).map(|_| "fine")
+    SigningKeys::read(&settings.keys, &layout.api())?;
+    if settings.keys.sealing_key_file.is_some() || layout.api().join("sealing.key").exists() {
+        secret::sealing_key(&settings.keys, &layout.api())?;
+    }
+    Ok("fine")
 }
 
 fn database(settings: &Settings, layout: &Layout) -> Result<&'static str, StartError> {

@@ -70,6 +70,12 @@ pub enum AccountCommand {
         #[arg(long)]
         unit: uuid::Uuid,
     },
+    /// Take somebody's second factor away, whose phone and recovery codes are lost. Make sure that it is they who ask.
+    RemoveSecondFactor {
+        /// The e-mail address that they sign in with.
+        #[arg(long)]
+        email: String,
+    },
     /// Print a link, good for 30 minutes, with which someone chooses a new password.
     ResetLink {
         /// The e-mail address that they sign in with.

@@ -10,11 +10,12 @@ use secrecy::{ExposeSecret, SecretSlice, SecretString};
 use sha2::{Digest, Sha256};
 
 use super::run::block_on;
+use crate::auth::seal::Seal;
 use crate::auth::token;
 use crate::parser_door::ParserDoor;
 use crate::postgres::{self, DatabaseUrls, Layout};
 use crate::server::run::{self, Ended, Options};
-use crate::settings::{Settings, SigningKeys};
+use crate::settings::{Settings, SigningKeys, secret};
 use crate::start::StartError;
 use crate::{logging, supervise};
 
@@ -65,6 +66,8 @@ fn here(settings: &Settings, layout: &Layout, runtime: &SecretString) -> Result<
         workers: if settings.server.workers == 0 { cores } else { settings.server.workers },
         connections: settings.database.pool_total,
         keys: keys(&SigningKeys::read(&settings.keys, &layout.api())?)?,
+        seal: Seal::new(&secret::sealing_key(&settings.keys, &layout.api())?),
+        second_factor_required: settings.accounts.second_factor_required,
         requests_per_minute: NonZeroU32::new(settings.limits.requests_per_minute).unwrap_or(NonZeroU32::MIN),
         trusted_proxies: trusted,
         public_url: settings.server.public_address(),

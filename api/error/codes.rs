@@ -44,10 +44,14 @@ codes! {
     BadCredentials UNAUTHORIZED "bad_credentials" "E-mail and password do not match" "Check the e-mail address and the password and try again. If you have forgotten the password, ask your unit manager or the server's administrator for a reset link.";
     BadLink UNAUTHORIZED "bad_link" "This link is not valid any more" "The link was used before, has run out, or was replaced by a newer one. Ask whoever sent it for a new one.";
     BadRefreshToken UNAUTHORIZED "bad_refresh_token" "This sign-in has ended" "The sign-in cannot be continued. Sign in again with e-mail and password.";
+    SecondFactorNeeded UNAUTHORIZED "second_factor_needed" "A code is needed too" "This account has a second factor. Send the same again with \"code\": the six figures that the authenticator app shows now, or one of the recovery codes.";
+    CodeWrong UNAUTHORIZED "code_wrong" "That code is not right" "Send the six figures that the authenticator app shows now (each counts once), or a recovery code that was not used. Look whether the phone's clock is right. If phone and codes are lost, ask the server's administrator.";
     // 403
     Forbidden FORBIDDEN "forbidden" "You may not do this" "Your role does not include this. Ask somebody who has a role that does, such as the unit manager, or the overseer for the second word of two people.";
     OutOfScope FORBIDDEN "out_of_scope" "Not for this troop" "You may see this, but your role does not reach this troop for this act. Ask the unit manager.";
     KeyMayNot FORBIDDEN "key_may_not" "A key may not do this" "A key for scripts cannot decide what a person answers for, make keys, or act where a fresh sign-in is asked for. Sign in as a person to do this.";
+    SecondFactorMissing FORBIDDEN "second_factor_missing" "Set up a second factor first" "Administrators, unit managers and overseers need a second factor, and this account has none yet. Set it up with an authenticator app on your phone (begin_second_factor, then confirm_second_factor); until then you can only do that and sign out.";
+    ProofWrong FORBIDDEN "proof_wrong" "That is not your password" "The password that you sent with this is not the one of your account, so nothing was done; you stay signed in. Check it and send it again. After several wrong ones the next try must wait.";
     // 404 405
     NotFound NOT_FOUND "not_found" "Not found" "There is nothing here, or nothing that you may see. Check the address; if somebody sent it to you, ask whether you have been given a role in that unit.";
     MethodNotAllowed METHOD_NOT_ALLOWED "method_not_allowed" "This cannot be done at this address" "The address exists, but not for this method. The Allow header says which methods it takes.";
@@ -86,6 +90,7 @@ codes! {
     RowsUnresolved CONFLICT "rows_unresolved" "Some rows wait for your decision" "Decide the rows that wait for a person, or leave them out, before you apply the list.";
     LastUnitManager CONFLICT "last_unit_manager" "The unit needs a unit manager" "This would leave the unit without a unit manager. Give the role to somebody else first.";
     RoleHeld CONFLICT "role_held" "This person holds this role" "The person holds this role at that time already. Look at the person's grants (list_grants); end that one first if its dates are wrong.";
+    SecondFactorOn CONFLICT "second_factor_on" "The second factor is on" "This account has a second factor. To set up another phone, take it away first (remove_second_factor), then begin anew.";
     HasAccount CONFLICT "has_account" "This person can sign in already" "The person has an account for this unit. If the password was forgotten, ask the server's administrator for a reset link.";
     EmailMissing CONFLICT "email_missing" "There is no e-mail address" "The person has no e-mail address yet, and an account needs one. Enter it first (change_contact), then invite the person.";
     NameKnown CONFLICT "name_known" "Somebody of this name is there" "The unit has a person of this name already, named below. If it is the same one, use that row. If it is somebody else, send this again with \"another_person\": true.";

@@ -1,4 +1,5 @@
-//! A few plain pages for whoever opens a link of ours on a phone: accept an invitation, choose a new password.
+//! A few plain pages for whoever opens a link of ours on a phone: accept an invitation, choose a new password,
+//! confirm a new address.
 //!
 //! They can do nothing that the API cannot: each is a form whose script sends the operation named in it. What stands after
 //! `#` in a link never reaches the server's own logs or a proxy's, since browsers keep it to themselves; the script sends it
@@ -18,7 +19,7 @@ pub const fn feature() -> Feature {
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {
-    config.service(open_invitation).service(open_reset).service(read_style).service(read_script);
+    config.service(open_invitation).service(open_reset).service(open_email).service(read_style).service(read_script);
 }
 
 /// Show the form by which an invited person chooses a password (`accept_invitation`), or takes the invitation with an
@@ -34,6 +35,13 @@ pub async fn open_invitation(_public: Public) -> File {
 #[get("/reset")]
 pub async fn open_reset(_public: Public) -> File {
     File::html(include_str!("reset.html"))
+}
+
+/// Show the form by which a new e-mail address is confirmed (`accept_email`).
+#[utoipa::path(tag = "pages", extensions(("x-permission" = json!("public"))), responses((status = 200, description = "A page.", body = String, content_type = "text/html"), crate::error::Problems))]
+#[get("/email")]
+pub async fn open_email(_public: Public) -> File {
+    File::html(include_str!("email.html"))
 }
 
 /// Give the pages' stylesheet.

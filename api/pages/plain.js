@@ -24,12 +24,13 @@ const send = async (path, body, token) => {
 const leave = (token) => send("/v1/sessions/current/end", {}, token).catch(() => {});
 
 const act = async (form) => {
-  const { email, password, my_other_address } = form.elements;
+  const { email, password, code, my_other_address } = form.elements;
+  const typed = code?.value.trim() ? { code: code.value.trim() } : {};
   if (!("signIn" in form.dataset)) {
-    const session = await send(form.dataset.send, { token: secret, password: password.value });
-    return leave(session.access_token);
+    const done = await send(form.dataset.send, { token: secret, ...(password && { password: password.value }), ...typed });
+    return done.access_token && leave(done.access_token);
   }
-  const session = await send("/v1/sessions", { email: email.value.trim(), password: password.value });
+  const session = await send("/v1/sessions", { email: email.value.trim(), password: password.value, ...typed });
   try {
     await send(form.dataset.send, { token: secret, my_other_address: my_other_address.checked }, session.access_token);
   } finally {
@@ -50,6 +51,10 @@ const submitted = async (event) => {
     tell(done);
   } catch (problem) {
     if (problem.code === "email_taken") document.querySelector("[data-existing]").open = true;
+    if (problem.code === "second_factor_needed") {
+      form.querySelector("[data-code]").hidden = false;
+      problem.message = "This account has a second factor: give its code below too, and send it again.";
+    }
     if (problem.code === "another_address") {
       form.querySelector("[data-other]").hidden = false;
       problem.message = "This invitation was sent to another address than that of this account. If both are yours, say so below and send it again. If it is for somebody else, leave it to them.";
@@ -62,7 +67,7 @@ const submitted = async (event) => {
 
 for (const form of document.forms) {
   form.addEventListener("submit", submitted);
-  form.querySelector("[data-show]").addEventListener("change", (event) => {
+  form.querySelector("[data-show]")?.addEventListener("change", (event) => {
     form.elements.password.type = event.target.checked ? "text" : "password";
   });
 }

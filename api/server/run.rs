@@ -17,6 +17,7 @@ use super::document::OPERATIONS;
 use super::public::STOPPING;
 use crate::auth::arrive::Door;
 use crate::auth::password::Passwords;
+use crate::auth::seal::Seal;
 use crate::auth::token::SigningKeys;
 use crate::auth::{Db, System, front, nowhere};
 use crate::error::ApiError;
@@ -34,6 +35,10 @@ pub struct Options {
     pub connections: u32,
     /// The keys of access tokens.
     pub keys: SigningKeys,
+    /// The key that seals what must be read again.
+    pub seal: Seal,
+    /// Whether administrators, unit managers and overseers must have a second factor.
+    pub second_factor_required: bool,
     /// Requests a minute and principal.
     pub requests_per_minute: NonZeroU32,
     /// Proxies whose word about the sender's address is taken.
@@ -51,6 +56,8 @@ pub struct Options {
 pub struct Surroundings {
     /// The keys of access tokens.
     pub keys: SigningKeys,
+    /// The key that seals what must be read again.
+    pub seal: Seal,
     /// The hashing threads.
     pub passwords: Passwords,
     /// The address under which people reach this server.
@@ -88,6 +95,12 @@ impl Surroundings {
     #[must_use]
     pub fn invitation_link(&self, token: &str) -> String {
         format!("{}/invitation#{token}", self.public_url.trim_end_matches('/'))
+    }
+
+    /// The link that confirms a new e-mail address.
+    #[must_use]
+    pub fn email_link(&self, token: &str) -> String {
+        format!("{}/email#{token}", self.public_url.trim_end_matches('/'))
     }
 }
 
@@ -138,10 +151,12 @@ pub fn start(options: &Options) -> Result<Running, StartError> {
             operations: Arc::clone(&OPERATIONS),
             keys: shared.keys.clone(),
             rate: door_rate.clone(),
+            second_factor_required: shared.second_factor_required,
             trusted_proxies: Arc::clone(&trusted),
         });
         let surroundings = Surroundings {
             keys: shared.keys.clone(),
+            seal: shared.seal.clone(),
             passwords: passwords.clone(),
             public_url: shared.public_url.clone(),
             parser: shared.parser.clone(),

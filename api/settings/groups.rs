@@ -105,6 +105,8 @@ pub struct Keys {
     pub signing_key_file: Option<PathBuf>,
     /// The key before it, still accepted while people's tokens run out.
     pub previous_signing_key_file: Option<PathBuf>,
+    /// The key that seals the secrets of second factors. It is not changed: without it people need their recovery codes.
+    pub sealing_key_file: Option<PathBuf>,
 }
 
 /// Rules about accounts.

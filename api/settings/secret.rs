@@ -48,6 +48,18 @@ impl SigningKeys {
     }
 }
 
+/// The key that seals secrets in the database: from the file that the settings name; without one, the key in `folder` is used,
+/// and made if it is not there.
+///
+/// # Errors
+/// As [`SigningKeys::read`].
+pub fn sealing_key(keys: &Keys, folder: &Path) -> Result<SecretString, StartError> {
+    match &keys.sealing_key_file {
+        Some(path) => read(path),
+        None => made_once(&folder.join("sealing.key")),
+    }
+}
+
 /// The secret in `path`, of at least 32 bytes, without the line end.
 ///
 /// # Errors

@@ -52,6 +52,7 @@ pub(super) fn hand_over(
     theirs.database.backup_url_file = None;
     theirs.keys.signing_key_file = copy("configured.key", &settings.keys.signing_key_file)?;
     theirs.keys.previous_signing_key_file = copy("configured-previous.key", &settings.keys.previous_signing_key_file)?;
+    theirs.keys.sealing_key_file = copy("configured-sealing.key", &settings.keys.sealing_key_file)?;
     let text = serde_json::to_string_pretty(&theirs)
         .map_err(|e| StartError::Failed(format!("writing the API's settings: {e}")))?;
     place("settings.json", &SecretString::from(text))

@@ -61,6 +61,8 @@ mod needs;
 #[cfg(test)]
 mod outside_steps;
 #[cfg(test)]
+mod own_account;
+#[cfg(test)]
 mod pages;
 #[cfg(test)]
 mod policies;
@@ -81,7 +83,11 @@ mod roster;
 #[cfg(test)]
 mod seasons;
 #[cfg(test)]
+mod second_factor;
+#[cfg(test)]
 mod sentences;
+#[cfg(test)]
+mod sessions;
 #[cfg(test)]
 mod sign_in;
 #[cfg(test)]

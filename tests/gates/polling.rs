@@ -18,6 +18,7 @@ const NEVER_THE_SAME: &[(&str, &str)] = &[("read_metrics", "it counts requests, 
 /// Lists that do not tell what is new since a number of the unit's log.
 const NO_NEWS: &[(&str, &str)] = &[
     ("list_keys", "an account's own, in no unit's log"),
+    ("list_sessions", "one's own few sessions, of which the unit's log knows nothing"),
     ("list_units", "an account's own, in no unit's log"),
     ("list_log", "it is the log itself: its cursor goes on from a number"),
     ("compare_intake", "what two lists say of the same people, worked out at each look"),

@@ -14,6 +14,17 @@ enum Who {
     Coordinator,
 }
 
+impl Who {
+    /// The name in the file of sign-ins.
+    const fn name(self) -> &'static str {
+        match self {
+            Manager => "MANAGER",
+            Administrator => "ADMINISTRATOR",
+            Coordinator => "DMITRI",
+        }
+    }
+}
+
 /// Which of the demo's things is meant, where the last one made (or any one) would not do.
 #[derive(Clone, Copy, Debug)]
 enum Thing {
@@ -35,6 +46,11 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("create_unit", Administrator, &[]),
     ("make_key", Manager, &[]),
     ("revoke_key", Manager, &[]),
+    ("end_session", Coordinator, &[]),
+    ("end_all_sessions", Coordinator, &[]),
+    ("change_email", Coordinator, &[]),
+    ("change_password", Coordinator, &[]),
+    ("begin_second_factor", Administrator, &[]),
     ("add_person", Manager, &[]),
     ("change_person", Manager, &[]),
     ("change_contact", Manager, &[]),
@@ -99,6 +115,10 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("accept_invitation", Manager, 401, "the link's secret is nobody's"),
     ("join_unit", Manager, 401, "the link's secret is nobody's"),
     ("accept_reset", Manager, 401, "the link's secret is nobody's"),
+    ("confirm_second_factor", Administrator, 403, "the code of an example is not the one that an app shows now"),
+    ("renew_recovery_codes", Manager, 409, "nobody of the demo has a second factor"),
+    ("remove_second_factor", Manager, 409, "nobody of the demo has a second factor"),
+    ("accept_email", Manager, 401, "the link's secret is nobody's"),
     ("sign_in", Manager, 401, "the demo's passwords are made anew each time"),
     ("refresh_session", Manager, 401, "the token is nobody's"),
     ("decline_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
@@ -118,6 +138,7 @@ pub struct Demo {
     address: String,
     document: Value,
     tokens: BTreeMap<&'static str, String>,
+    passwords: BTreeMap<&'static str, Value>,
     ids: BTreeMap<String, String>,
     today: String,
 }
@@ -139,11 +160,17 @@ impl Demo {
             ("code".to_owned(), "not_found".to_owned()),
         ]);
         let today = value("TODAY");
-        let mut demo = Self { http, address, document, tokens: BTreeMap::new(), ids, today };
-        for name in ["MANAGER", "ADMINISTRATOR", "DMITRI"] {
-            let session = json_of(demo.http.post(format!("{}/v1/sessions", demo.address)).body(value(name)));
-            let token = session.await["access_token"].as_str().expect("a token").to_owned();
-            demo.tokens.insert(name, token);
+        let mut demo =
+            Self { http, address, document, tokens: BTreeMap::new(), passwords: BTreeMap::new(), ids, today };
+        // The coordinator twice: one of the two sessions is there to be ended.
+        for name in ["DMITRI", "MANAGER", "ADMINISTRATOR", "DMITRI"] {
+            let session = json_of(demo.http.post(format!("{}/v1/sessions", demo.address)).body(value(name))).await;
+            let token = session["access_token"].as_str().expect("a token").to_owned();
+            let body: Value = serde_json::from_str(&value(name)).expect("an address and a password");
+            demo.passwords.insert(name, body["password"].clone());
+            if demo.tokens.insert(name, token).is_none() && name == "DMITRI" {
+                demo.note(&session);
+            }
         }
         let season = demo.get("/standings?limit=1").await["season_id"].as_str().expect("a season").to_owned();
         let milestones = demo.get(&format!("/seasons/{season}/milestones")).await;
@@ -153,11 +180,7 @@ impl Demo {
     }
 
     fn token(&self, who: Who) -> &str {
-        match who {
-            Manager => &self.tokens["MANAGER"],
-            Administrator => &self.tokens["ADMINISTRATOR"],
-            Coordinator => &self.tokens["DMITRI"],
-        }
+        &self.tokens[who.name()]
     }
 
     /// Reads something of the unit, as its manager.
@@ -227,7 +250,7 @@ impl Demo {
             let thing = if method == "post" { path.rsplit_once('/').expect("an act on a thing").0 } else { &path };
             request = request.header("If-Match", self.etag_of(thing, who).await);
         }
-        request = self.with_body(request, &path, &operation, &ids).await;
+        request = self.with_body(request, &path, &operation, &ids, who).await;
         let response = request.send().await.expect("an answer");
         let (status, text) = (response.status().as_u16(), response.text().await.expect("a body"));
         (status, serde_json::from_str(&text).unwrap_or(Value::String(text)))
@@ -253,6 +276,7 @@ impl Demo {
         path: &str,
         operation: &Value,
         ids: &BTreeMap<String, String>,
+        who: Who,
     ) -> reqwest::RequestBuilder {
         let content = &operation["requestBody"]["content"];
         if let Some(file) = content["application/octet-stream"]["example"].as_str() {
@@ -263,6 +287,14 @@ impl Demo {
         let mut body = self.document["components"]["schemas"][name]["example"].clone();
         place(&mut body, ids);
         self.redate(&mut body);
+        // The demo's passwords are made anew each time: whoever is asked for the own one gives it.
+        for (id, key) in
+            [("change_password", "current_password"), ("change_email", "password"), ("begin_second_factor", "password")]
+        {
+            if operation["operationId"] == id {
+                body[key] = self.passwords[who.name()].clone();
+            }
+        }
         if body.get("stamp").is_some() {
             body["stamp"] = self.get("/return-preview").await["stamp"].clone();
         }

@@ -68,3 +68,14 @@ pub(in crate::accounts) async fn revoke_key(tx: &mut Tx, key: KeyId, at: DateTim
     sqlx::query!("update access_key set revoked_at = $2 where key_id = $1", key.0, at).execute(tx.db()).await?;
     Ok(())
 }
+
+/// Revokes every key of an account that works; says how many it were.
+pub(in crate::accounts) async fn revoke_keys(tx: &mut Tx, account: AccountId) -> Result<u64, ApiError> {
+    let now = tx.real_now();
+    let revoked = sqlx::query!(
+        "update access_key set revoked_at = $2 where account_id = $1 and revoked_at is null and expires_at > $2",
+        account.0,
+        now
+    );
+    Ok(revoked.execute(tx.db()).await?.rows_affected())
+}

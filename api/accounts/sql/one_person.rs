@@ -69,6 +69,7 @@ pub(in crate::accounts) async fn end_account(tx: &mut Tx, account: AccountId) ->
     )
     .execute(tx.db())
     .await?;
+    super::forget_where(tx, account).await?;
     sqlx::query!(
         "update access_key set name = 'erased', revoked_at = coalesce(revoked_at, $2) where account_id = $1",
         account.0,
@@ -76,9 +77,8 @@ pub(in crate::accounts) async fn end_account(tx: &mut Tx, account: AccountId) ->
     )
     .execute(tx.db())
     .await?;
-    sqlx::query!("update reset_link set used_at = $2 where account_id = $1 and used_at is null", account.0, now)
-        .execute(tx.db())
-        .await?;
+    super::end_links(tx, account).await?;
+    super::second_factor::remove(tx, account).await?;
     sqlx::query!("delete from server_idempotency where principal = $1", format!("account:{account}"))
         .execute(tx.db())
         .await?;

@@ -4,6 +4,7 @@ use std::num::NonZeroU32;
 use std::thread::JoinHandle;
 
 use actix_web::dev::ServerHandle;
+use caselot::auth::seal::Seal;
 use caselot::auth::token::SigningKeys;
 use caselot::server::run::{self, Options};
 
@@ -30,6 +31,9 @@ pub fn options(copy: &Copy) -> Options {
         workers: 1,
         connections: 8,
         keys: signing_keys(),
+        seal: Seal::new(&"s".repeat(32).into()),
+        // Nobody of the fixture has a phone; tests/api/second_factor.rs is about who must have one.
+        second_factor_required: false,
         requests_per_minute: NonZeroU32::MAX,
         trusted_proxies: Vec::new(),
         public_url: "https://sale.example.org".to_owned(),
