@@ -143,6 +143,14 @@ fn read_query<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &str) -
             FieldError::parameter(name.replace('\0', ""), "unstorable_character", "leave out the NUL character");
         return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
     }
+    // A parameter without a value would read as one that was not sent: an empty variable in a script would list everything.
+    let hollow = |pair: &str| !pair.is_empty() && pair.split_once('=').is_none_or(|(_, value)| value.is_empty());
+    if text.split('&').any(hollow)
+        && let Some((name, _)) = form_pairs(text).find(|(name, value)| value.is_empty() && name != "cursor")
+    {
+        let detail = "a value: it stands in the address without one; leave the parameter out if it is not meant";
+        return Err(ApiError::new(Code::BadParameter).errors(vec![FieldError::parameter(name, "empty", detail)]));
+    }
     let reader = serde_html_form::Deserializer::from_bytes(text.as_bytes());
     let value: T = serde_path_to_error::deserialize(reader).map_err(|error| {
         let name = pointer_of(error.path()).split('/').nth(1).unwrap_or("query").to_owned();

@@ -46,7 +46,8 @@ const HEADER: &str = r#"{"alg":"HS256","typ":"at+jwt","kid":"test"}"#;
 /// Tokens with another header, every one of them rightly signed where that can be.
 fn with_hostile_headers(good: &str) -> Vec<(&'static str, String)> {
     let rest = good.split_once('.').expect("a token").1;
-    let unsigned = |header: &str| format!("{}.{}.", URL_SAFE_NO_PAD.encode(header), rest.split('.').next().expect("claims"));
+    let unsigned =
+        |header: &str| format!("{}.{}.", URL_SAFE_NO_PAD.encode(header), rest.split('.').next().expect("claims"));
     let headed = |header: &str| forged(header, &claims(&[]).to_string());
     vec![
         ("alg none", unsigned(r#"{"alg":"none","typ":"at+jwt","kid":"test"}"#)),
@@ -66,7 +67,10 @@ fn with_hostile_headers(good: &str) -> Vec<(&'static str, String)> {
         ("a file for a key's name", headed(r#"{"alg":"HS256","typ":"at+jwt","kid":"../../dev/null"}"#)),
         ("a query for a key's name", headed(r#"{"alg":"HS256","typ":"at+jwt","kid":"' or 'test'='test"}"#)),
         ("what must be understood", headed(r#"{"alg":"HS256","typ":"at+jwt","kid":"test","crit":["exp"],"exp":1}"#)),
-        ("where to fetch a key", headed(r#"{"alg":"HS256","typ":"at+jwt","kid":"test","jku":"https://keys.example.org"}"#)),
+        (
+            "where to fetch a key",
+            headed(r#"{"alg":"HS256","typ":"at+jwt","kid":"test","jku":"https://keys.example.org"}"#),
+        ),
         ("a key of its own", headed(r#"{"alg":"HS256","typ":"at+jwt","kid":"test","jwk":{"kty":"oct","k":"dHR0"}}"#)),
         ("a certificate", headed(r#"{"alg":"HS256","typ":"at+jwt","kid":"test","x5u":"https://keys.example.org"}"#)),
         ("packed", headed(r#"{"alg":"HS256","typ":"at+jwt","kid":"test","zip":"DEF"}"#)),
@@ -89,7 +93,10 @@ fn with_hostile_claims() -> Vec<(String, String)> {
         .collect();
     let changed = [
         ("run out", vec![("iat", json!(now - 700)), ("nbf", json!(now - 700)), ("exp", json!(now - 100))]),
-        ("run out six seconds ago", vec![("iat", json!(now - 606)), ("nbf", json!(now - 606)), ("exp", json!(now - 6))]),
+        (
+            "run out six seconds ago",
+            vec![("iat", json!(now - 606)), ("nbf", json!(now - 606)), ("exp", json!(now - 6))],
+        ),
         ("not yet", vec![("nbf", json!(now + 60))]),
         ("made in future", vec![("iat", json!(now + 60)), ("exp", json!(now + 600))]),
         ("too long a life", vec![("exp", json!(now + 601))]),
@@ -201,7 +208,12 @@ fn hostile_tokens_are_refused_at_the_door() {
         }
         world.nobody.get(&format!("/v1/me?token={good}")).await.expect_problem(401, "not_signed_in");
         world.nobody.get(&format!("/v1/me?access_token={good}")).await.expect_problem(401, "not_signed_in");
-        world.nobody.get("/v1/me").header("cookie", &format!("token={good}")).await.expect_problem(401, "not_signed_in");
+        world
+            .nobody
+            .get("/v1/me")
+            .header("cookie", &format!("token={good}"))
+            .await
+            .expect_problem(401, "not_signed_in");
         // The one that is good is good all the while.
         world.clara.with_token(good).get("/v1/me").await.expect(200);
         println!("{} hostile tokens refused", hostile.len());
