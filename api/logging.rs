@@ -15,8 +15,9 @@ use crate::start::StartError;
 /// # Errors
 /// [`StartError::Configuration`] if the level cannot be read or logging was started before.
 pub fn start(settings: &Log) -> Result<(), StartError> {
-    // The driver repeats the database's notices and every slow statement's text: warnings only, unless asked for by name.
-    let filter: EnvFilter = format!("sqlx=warn,{}", settings.level)
+    // The driver repeats the database's notices and every slow statement's text, the framework addresses that it cannot
+    // read: warnings only, unless asked for by name.
+    let filter: EnvFilter = format!("sqlx=warn,actix_web=warn,actix_http=warn,{}", settings.level)
         .parse()
         .map_err(|e| StartError::configuration(format!("log.level: {e}")))?;
     let json = match settings.format {

@@ -60,8 +60,9 @@ pub async fn front(mut request: ServiceRequest, next: Next<BoxBody>) -> Result<S
         }
     };
     let micros = u64::try_from(started.elapsed().as_micros()).unwrap_or(u64::MAX);
-    metrics::observe(&pattern, &method, status, micros);
-    tracing::info!(request_id, %method, pattern, status = status.as_u16(), micros, "answered");
+    let method = metrics::name(&method);
+    metrics::observe(&pattern, method, status, micros);
+    tracing::info!(request_id, method, pattern, status = status.as_u16(), micros, "answered");
     outcome
 }
 

@@ -24,13 +24,16 @@ static FIGURES: LazyLock<Figures> = LazyLock::new(|| {
     Figures { registry, seconds }
 });
 
+/// A method by its name; one that somebody made up has none here.
+pub fn name(method: &Method) -> &str {
+    match method.as_str() {
+        known @ ("GET" | "HEAD" | "POST" | "PUT" | "PATCH" | "DELETE" | "OPTIONS") => known,
+        _ => "other",
+    }
+}
+
 /// Counts one answered request.
-pub fn observe(pattern: &str, method: &Method, status: StatusCode, micros: u64) {
-    let method = if matches!(method.as_str(), "GET" | "HEAD" | "POST" | "PUT" | "PATCH" | "DELETE" | "OPTIONS") {
-        method.as_str()
-    } else {
-        "other"
-    };
+pub fn observe(pattern: &str, method: &str, status: StatusCode, micros: u64) {
     if let Some(seconds) = &FIGURES.seconds {
         seconds
             .with_label_values(&[pattern, method, status.as_str()])

@@ -244,10 +244,54 @@ impl Fault {
             title: self.code.title().to_owned(),
             status: self.code.status().as_u16(),
             code: self.code.name().to_owned(),
-            detail: self.detail.clone().unwrap_or_else(|| self.code.detail().to_owned()),
+            detail: within(self.detail.as_deref().unwrap_or_else(|| self.code.detail()), 2_000),
             instance: format!("urn:x-caselot:request:{request_id}"),
             request_id: request_id.to_owned(),
-            errors: self.errors.clone(),
+            errors: self.errors.iter().take(1_000).map(FieldError::within_its_bounds).collect(),
         }
+    }
+}
+
+impl FieldError {
+    /// As the document promises it, whatever was sent and stands in it.
+    fn within_its_bounds(&self) -> Self {
+        Self {
+            pointer: self.pointer.as_deref().map(|text| within(text, 400)),
+            parameter: self.parameter.as_deref().map(|text| within(text, 100)),
+            code: within(&self.code, 80),
+            detail: within(&self.detail, 1_000),
+        }
+    }
+}
+
+/// The text, held to so many characters.
+fn within(text: &str, most: usize) -> String {
+    if text.chars().nth(most).is_none() {
+        return text.to_owned();
+    }
+    text.chars().take(most.saturating_sub(1)).chain(['…']).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{ApiError, Code, FieldError, within};
+
+    #[test]
+    fn what_was_sent_never_makes_a_problem_longer_than_the_document_says() {
+        for (text, most, held) in [("plum", 4, "plum"), ("plums", 4, "plu…"), ("Zoë", 3, "Zoë"), ("", 1, "")] {
+            assert_eq!(within(text, most), held);
+        }
+        let long = "é".repeat(5_000);
+        let faults = vec![FieldError::at(&*long, "unknown", &*long), FieldError::parameter(&*long, &*long, "x")];
+        let ApiError::Fault(fault) = ApiError::new(Code::Invalid).detail(long).errors(faults) else { panic!() };
+        let problem = fault.problem("request-1");
+        let length = |text: &str| text.chars().count();
+        let first = &problem.errors[0];
+        assert_eq!(
+            (length(&problem.detail), length(first.pointer.as_ref().unwrap()), length(&first.detail)),
+            (2_000, 400, 1_000)
+        );
+        let second = &problem.errors[1];
+        assert_eq!((length(second.parameter.as_ref().unwrap()), length(&second.code), &*second.detail), (100, 80, "x"));
     }
 }

@@ -58,6 +58,15 @@ fn a_page_has_200_rows_and_parameters_are_known_or_refused() {
         ] {
             world.clara.get(&format!("/v1/keys?{query}")).await.expect_problem(status, code);
         }
+        // An empty variable in a script must not list everything; an empty cursor is the first page.
+        for name in ["search", "account", "membership_number"] {
+            let refused = world.manager.get(&format!("/people?{name}=")).await.expect_problem(400, "bad_parameter");
+            assert_eq!(
+                (refused.at("/errors/0/parameter"), refused.at("/errors/0/code")),
+                (json!(name), json!("empty"))
+            );
+        }
+        world.clara.get("/v1/keys?cursor=").await.expect(200);
         for limit in [1, 200] {
             world.clara.get(&format!("/v1/keys?limit={limit}")).await.expect(200);
         }

@@ -19,6 +19,8 @@ mod erasure;
 #[cfg(test)]
 mod fence;
 #[cfg(test)]
+mod fences;
+#[cfg(test)]
 mod matrix;
 #[cfg(test)]
 mod objects;
@@ -28,6 +30,8 @@ mod openapi;
 mod operations;
 #[cfg(test)]
 mod polling;
+#[cfg(test)]
+mod prepared;
 #[cfg(test)]
 mod refusals;
 #[cfg(test)]

@@ -47,27 +47,27 @@ pub const TARGETS: [Target; 8] = [
     Target::MalformedUnit,
 ];
 
-/// The list of a unit, as `matrix/observe.rs` prepares it.
+/// The list of a unit, as `prepared.rs` prepares it.
 fn list_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0x600).to_string()
 }
 
-/// The filed return of a unit, as `matrix/observe.rs` prepares it.
+/// The filed return of a unit, as `prepared.rs` prepares it.
 fn return_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0x700).to_string()
 }
 
-/// The waiver of a unit that waits for a second person, as `matrix/observe.rs` prepares it.
+/// The waiver of a unit that waits for a second person, as `prepared.rs` prepares it.
 fn waiver_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0x800).to_string()
 }
 
-/// A fact entered by hand in a unit, as `matrix/observe.rs` prepares it.
+/// A fact entered by hand in a unit, as `prepared.rs` prepares it.
 fn fact_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0xa00).to_string()
 }
 
-/// The override of a unit that waits for a second person, as `matrix/observe.rs` prepares it.
+/// The override of a unit that waits for a second person, as `prepared.rs` prepares it.
 fn override_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0x900).to_string()
 }

@@ -4,7 +4,7 @@
 //! nothing, so that a loop can flip every entry of the table and show that each flip is noticed.
 
 pub mod observe;
-mod rules;
+pub mod rules;
 
 use std::collections::BTreeMap;
 use std::sync::LazyLock;

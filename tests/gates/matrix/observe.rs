@@ -10,6 +10,7 @@ use super::rules::Evidence;
 use super::{Cell, Grants, Observed, Seen};
 use crate::objects::{self, TARGETS, Target};
 use crate::operations::{OPERATIONS, Operation};
+pub use crate::prepared::prepare;
 use crate::support::built::built;
 use crate::support::client::{Answered, Caller};
 use crate::support::world::World;
@@ -32,13 +33,18 @@ fn callers(world: &World) -> [(&'static str, &Caller); 8] {
 
 /// Every cell, and the grants.
 pub fn everything() -> Evidence {
+    everything_in(async |world| prepare(world).await)
+}
+
+/// The same in worlds that are made ready in another way.
+pub fn everything_in(ready: impl AsyncFn(&World)) -> Evidence {
     let mut cells = Observed::new();
     let mut grants = Grants::new();
     let table = read();
     let mut waiting: BTreeMap<String, Vec<Cell>> = BTreeMap::new();
     scenario(async |world| {
         let mut owner = world.owner().await;
-        prepare(world).await;
+        ready(world).await;
         grants = read_grants(&mut owner).await;
         for operation in OPERATIONS.iter() {
             let before = fingerprint(&mut owner).await;
@@ -60,7 +66,7 @@ pub fn everything() -> Evidence {
     for (id, of_operation) in waiting {
         let operation = OPERATIONS.iter().find(|operation| operation.id == id).expect("the operation");
         scenario(async |world| {
-            prepare(world).await;
+            ready(world).await;
             for cell in of_operation {
                 let (_, caller) = callers(world).into_iter().find(|(who, _)| *who == cell.who).expect("the caller");
                 if let Some(seen) = look(caller, operation, cell.target).await {
@@ -89,43 +95,6 @@ fn changes_something(table: &Table, operation: &Operation, cell: &Cell) -> bool 
     };
     let at_home = cell.who == "stranger" && cell.target == Target::AwayUnit;
     operation.method == Method::POST && ((own && may) || at_home)
-}
-
-/// Things that stand in paths and that the fixture does not have.
-const PREPARED: &[&str] = &[
-    "insert into troop_contact (unit_id, troop_id, person_id, duty, from_at, log_seq)
-     select unit_id, troop_id, person_id, 'treasurer', from_at, 0 from assignment",
-    "insert into blob (unit_id, sha256, content, kept_at) select unit_id, decode(repeat('5a', 32), 'hex'), 'x', 'epoch' from unit",
-    "insert into intake (unit_id, intake_id, season_id, kind, file_name, file_sha256, listed_on, state, reading_since, choices, counts,
-                         uploaded_at, uploaded_by, applied_at, applied_by, version, log_seq)
-     select unit_id, overlay(unit_id::text placing '6' from 34)::uuid, season_id, 'role_list', 'x.csv', decode(repeat('5a', 32), 'hex'),
-            '2039-10-01', 'applied', 'epoch', '{\"letters\": {}, \"date_orders\": {}}',
-            '{\"rows\": 1, \"waiting\": 0, \"left_out\": 0, \"changing_rows\": 0, \"changes\": 0, \"new_people\": 0, \"filled_in\": 0,
-              \"proposals\": 0, \"facts\": 0, \"problems\": 0}', '2039-10-01', 'system', '2039-10-01', 'system', 1, 0 from season",
-    "insert into intake_row (unit_id, intake_id, row_number, needs_a_person, preview)
-     select unit_id, intake_id, 1, false, '{\"row_number\": 1, \"name\": \"\", \"troop_number\": null, \"state\": \"person\",
-            \"needs_a_person\": false, \"person_id\": null, \"troop_id\": null, \"candidates\": [], \"reason_code\": null,
-            \"reason\": null, \"also_on_rows\": [], \"changes\": [], \"problems\": []}' from intake",
-    "insert into evidence (unit_id, evidence_id, season_id, requirement, troop_id, outcome, observed_on, source, recorded_at, recorded_by, log_seq)
-     select distinct on (unit_id) unit_id, overlay(unit_id::text placing 'a' from 34)::uuid, season_id, 'bank_details', troop_id,
-            'not_met', '2039-10-01'::date, 'manager', '2039-10-01'::timestamptz, 'system', 0 from troop_season order by unit_id, troop_id",
-    "insert into waiver (unit_id, waiver_id, season_id, requirement, troop_id, reason, until_on, needs_two, asked_at, asked_by, log_seq)
-     select distinct on (unit_id) unit_id, overlay(unit_id::text placing '8' from 34)::uuid, season_id, 'bank_details', troop_id, 'x',
-            '2040-05-01'::date, true, '2039-10-01'::timestamptz, 'system', 0 from troop_season order by unit_id, troop_id",
-    "insert into gate_override (unit_id, override_id, season_id, troop_id, gate, reason, until_on, needs_two, asked_at, asked_by, log_seq)
-     select unit_id, overlay(unit_id::text placing '9' from 34)::uuid, season_id, troop_id, 'earn', reason, until_on, true, asked_at,
-            asked_by, 0 from waiver",
-    "insert into frozen_document (unit_id, document_id, kind, number, season_id, figures, sha256, stands_at, made_at, made_by, log_seq)
-     select unit_id, overlay(unit_id::text placing '7' from 34)::uuid, 'season_return', 1, season_id, figures,
-            sha256(convert_to(figures, 'UTF8')), '2039-10-01', '2039-10-01', 'system', 0
-     from season, (values ('{\"note\":\"x\",\"season\":{\"label\":\"2040\",\"season_id\":\"0198c0de-0000-7000-8000-000000000011\"},\"stands_at\":\"2039-10-01T00:00:00Z\",\"totals\":{\"appointed\":0,\"no_coordinator\":0,\"open_requirements\":0,\"sitting_out\":0,\"troops\":0,\"under_way\":0},\"troops\":[]}')) as frozen (figures)",
-];
-
-pub async fn prepare(world: &World) {
-    let mut owner = world.owner().await;
-    for statement in PREPARED {
-        sqlx::query(*statement).execute(&mut owner).await.unwrap_or_else(|error| panic!("{statement}: {error}"));
-    }
 }
 
 async fn look(caller: &Caller, operation: &Operation, target: Target) -> Option<Seen> {
