@@ -27,6 +27,8 @@ pub struct Operation {
     pub access: Access,
     /// Whether its body is a file (5 MiB) rather than JSON (256 KiB).
     pub takes_file: bool,
+    /// Whether it asks for a proof that is at most ten minutes old that it is the account's owner who asks.
+    pub steps_up: bool,
     /// Whether it is open to who must have a second factor and has none yet.
     pub without_second_factor: bool,
     /// Whether its path names a unit.
@@ -117,6 +119,7 @@ impl Operation {
             id: operation.operation_id.clone().unwrap_or_default(),
             access,
             takes_file,
+            steps_up: extension("x-stepup").is_some_and(|value| value == true),
             without_second_factor: extension("x-without-second-factor").is_some(),
             in_unit: pattern.starts_with("/v1/units/{unit_id}"),
             parameters: operation

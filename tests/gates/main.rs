@@ -31,4 +31,6 @@ mod polling;
 #[cfg(test)]
 mod refusals;
 #[cfg(test)]
+mod step_up;
+#[cfg(test)]
 mod table;
