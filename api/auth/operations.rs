@@ -20,6 +20,7 @@ pub enum Access {
 
 /// One operation of the document.
 #[derive(Clone, Debug)]
+#[expect(clippy::struct_excessive_bools, reason = "four independent marks of the document")]
 pub struct Operation {
     /// Its operationId.
     pub id: String,

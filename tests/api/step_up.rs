@@ -1,4 +1,4 @@
-//! What weighs most asks once more who asks, every ten minutes; which operations those are: tests/gates/step_up.rs.
+//! What weighs most asks once more who asks, every ten minutes; which operations those are: `tests/gates/step_up.rs`.
 
 use serde_json::{Value, json};
 use totp_rs::{Builder, Secret};
