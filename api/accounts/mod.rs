@@ -18,6 +18,7 @@ mod change_email;
 mod change_password;
 mod codes;
 pub mod command_line;
+mod confirm_session;
 mod invite;
 mod keys;
 mod me;
@@ -52,6 +53,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(sign_in::sign_in)
         .service(refresh::refresh_session)
         .service(sign_out::sign_out)
+        .service(confirm_session::confirm_session)
         .service(sessions::list_sessions)
         .service(sessions::end_session)
         .service(sessions::end_all_sessions)

@@ -96,7 +96,12 @@ pub struct GivenCode {
 }
 
 /// Asks a signed-in person for a code of the second factor.
-async fn ask(signed_in: &SignedIn, around: &Surroundings, code: &str, confirmed: bool) -> Result<Tx, ApiError> {
+pub(super) async fn ask(
+    signed_in: &SignedIn,
+    around: &Surroundings,
+    code: &str,
+    confirmed: bool,
+) -> Result<Tx, ApiError> {
     signed_in.session()?;
     let account = signed_in.actor().entered.account_id;
     let mut tx = signed_in.tx()?;

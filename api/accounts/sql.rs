@@ -12,7 +12,7 @@ pub use people::{address_of_another, has_account, void_invitations};
 pub(super) use people::{first_manager, has_any_account};
 pub(super) use sessions::{
     OpenRow, end_links, end_session, end_sessions, forget_where, insert_refresh, insert_session, lock_refresh,
-    lock_session, open_sessions, refresh_is_used, use_refresh, void_refresh,
+    lock_session, open_sessions, prove_session, refresh_is_used, use_refresh, void_refresh,
 };
 
 use chrono::{DateTime, Utc};

@@ -1,7 +1,7 @@
 //! Who asks, and how far each of their permissions reaches. Read anew from the database on every request (R07): a role
 //! that ended a second ago is gone on the next request.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::Deserialize;
 use uuid::Uuid;
 
@@ -77,10 +77,23 @@ pub struct Entered {
     pub key_permissions: Option<Vec<String>>,
     /// The cluster's clock offset.
     pub offset_seconds: i64,
+    /// When whoever signed in last proved to be the account's owner; none for a key.
+    pub proved_at: Option<DateTime<Utc>>,
     /// Whether its second factor is on.
     pub second_factor: bool,
     /// Whether it administers the server, or manages or oversees this unit (outside a unit: any).
     pub answers_for_much: bool,
+}
+
+/// How long a proof by password or code counts (R05).
+pub const PROOF_LASTS: TimeDelta = TimeDelta::minutes(10);
+
+impl Entered {
+    /// Whether whoever asks proved lately to be the account's owner; a key never does.
+    #[must_use]
+    pub fn proven(&self, now: DateTime<Utc>) -> bool {
+        self.proved_at.is_some_and(|proved| now.signed_duration_since(proved) <= PROOF_LASTS)
+    }
 }
 
 /// Who asks.
@@ -164,6 +177,7 @@ mod tests {
             troops: vec![troop],
             key_permissions: key.map(list),
             offset_seconds: 0,
+            proved_at: None,
             second_factor: false,
             answers_for_much: false,
         };

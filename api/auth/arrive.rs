@@ -27,8 +27,9 @@ use super::idempotency::{self, SafeRetry};
 use super::keys;
 use super::operations::{Access, Operation, Operations};
 use super::rate::{Counted, Rate};
+use super::system::System;
 use super::token::{self, SigningKeys};
-use super::tx::{Cause, System, Tx};
+use super::tx::{Cause, Tx};
 use crate::common::body::RawBody;
 use crate::common::clock;
 use crate::common::ids::{KeyId, UnitId};
@@ -242,6 +243,9 @@ impl Door {
         if self.second_factor_required && missing && !operation.without_second_factor {
             return Err(Code::SecondFactorMissing.into());
         }
+        if operation.steps_up && entered.key_id.is_some() {
+            return Err(Code::KeyMayNot.into());
+        }
         let principal = match caller {
             Caller::Session { session, .. } => Principal::Session(crate::common::ids::SessionId(*session)),
             Caller::Key(_) => Principal::Key(entered.key_id.unwrap_or(KeyId(Uuid::nil()))),
@@ -250,6 +254,7 @@ impl Door {
             note_key_use(self, key);
         }
         let now = clock::season_now(real_now, entered.offset_seconds);
+        let proof_owed = operation.steps_up && !entered.proven(real_now);
         let actor = Actor { entered, principal, now, real_now };
         let unit = unit.filter(|_| operation.in_unit);
         let retry = safe_retry(request, unit, &actor, || self.keys.digests_of_body(body))?;
@@ -257,7 +262,7 @@ impl Door {
         Ok(Arrival {
             actor,
             unit,
-            tx: Tx::new(connection, unit, cause, retry),
+            tx: Tx::new(connection, unit, cause, retry).owing_proof(proof_owed),
             unknown_parameter: operation.unknown_parameter(request.query_string()),
         })
     }

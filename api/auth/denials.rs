@@ -4,7 +4,7 @@
 use chrono::{DateTime, DurationRound as _, TimeDelta, Utc};
 
 use super::actor::Actor;
-use super::tx::System;
+use super::system::System;
 use crate::common::ids::UnitId;
 use crate::error::ApiError;
 

@@ -2,7 +2,7 @@
 
 use chrono::TimeDelta;
 
-use super::tx::System;
+use super::system::System;
 use crate::common::ids::KeyId;
 use crate::error::ApiError;
 

@@ -24,6 +24,7 @@ pub mod permission;
 mod permit;
 mod rate;
 pub mod seal;
+mod system;
 pub mod token;
 mod tx;
 
@@ -36,4 +37,5 @@ pub use pause::Pause;
 pub use permission::Permission;
 pub use permit::{Permit, Public, SignedIn};
 pub use rate::Rate;
-pub use tx::{System, Tx};
+pub use system::System;
+pub use tx::Tx;

@@ -20,6 +20,7 @@ pub enum Access {
 
 /// One operation of the document.
 #[derive(Clone, Debug)]
+#[expect(clippy::struct_excessive_bools, reason = "four independent marks of the document")]
 pub struct Operation {
     /// Its operationId.
     pub id: String,
@@ -27,6 +28,8 @@ pub struct Operation {
     pub access: Access,
     /// Whether its body is a file (5 MiB) rather than JSON (256 KiB).
     pub takes_file: bool,
+    /// Whether it asks for a proof that is at most ten minutes old that it is the account's owner who asks.
+    pub steps_up: bool,
     /// Whether it is open to who must have a second factor and has none yet.
     pub without_second_factor: bool,
     /// Whether its path names a unit.
@@ -117,6 +120,7 @@ impl Operation {
             id: operation.operation_id.clone().unwrap_or_default(),
             access,
             takes_file,
+            steps_up: extension("x-stepup").is_some_and(|value| value == true),
             without_second_factor: extension("x-without-second-factor").is_some(),
             in_unit: pattern.starts_with("/v1/units/{unit_id}"),
             parameters: operation

@@ -2,7 +2,8 @@
 //! wait for each other. Meanwhile no transaction is open; what follows runs in another one, for the same cause.
 
 use super::idempotency::SafeRetry;
-use super::tx::{Cause, System, Tx};
+use super::system::System;
+use super::tx::{Cause, Tx};
 use crate::error::ApiError;
 
 /// Who asks and why, while no transaction is open.

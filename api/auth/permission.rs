@@ -11,7 +11,7 @@ pub trait Permission: 'static {
     type Read: Permission;
     /// Whether it changes something.
     const WRITES: bool;
-    /// Whether it asks for a fresh sign-in (declared now, asked for when second factors come).
+    /// Whether it asks for a fresh sign-in (the document's `x-stepup`).
     const STEP_UP: bool;
     /// Whether it belongs to the server's administrator rather than to a role in a unit.
     const SERVER: bool;

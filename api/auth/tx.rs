@@ -4,13 +4,10 @@ use chrono::{DateTime, Utc};
 use serde::Serialize;
 use sqlx::pool::PoolConnection;
 use sqlx::postgres::{PgConnection, Postgres};
-use uuid::Uuid;
 
 use super::chain;
-use super::db::Db;
 use super::idempotency::{self, SafeRetry};
 use crate::common::answer::AsReply;
-use crate::common::clock;
 use crate::common::ids::UnitId;
 use crate::error::ApiError;
 
@@ -49,6 +46,8 @@ pub struct Tx {
     retry: Option<SafeRetry>,
     /// A unit in whose log the same row is written beside the server's.
     also_in: Option<UnitId>,
+    /// Whether the operation asks for a newer proof of who asks than there is.
+    proof_owed: bool,
 }
 
 impl Tx {
@@ -58,7 +57,20 @@ impl Tx {
         cause: Cause,
         retry: Option<SafeRetry>,
     ) -> Self {
-        Self { connection, unit, cause, subjects: Vec::new(), head: None, retry, also_in: None }
+        Self { connection, unit, cause, subjects: Vec::new(), head: None, retry, also_in: None, proof_owed: false }
+    }
+
+    pub(super) fn owing_proof(self, proof_owed: bool) -> Self {
+        Self { proof_owed, ..self }
+    }
+
+    /// Refuses where the operation asks for a newer proof of who asks (`x-stepup`). [`Tx::replay`] asks for it and so does
+    /// every commit; a read that is marked calls it.
+    ///
+    /// # Errors
+    /// 403 that names the operation by which it is given.
+    pub fn proven(&self) -> Result<(), ApiError> {
+        if self.proof_owed { Err(crate::error::Code::StepUpNeeded.into()) } else { Ok(()) }
     }
 
     /// For whom and why it is open, where it is open over the server's tables only.
@@ -103,6 +115,7 @@ impl Tx {
     /// # Errors
     /// The stored answer; 409 while the first request runs; 422 if the body differs.
     pub async fn replay(&mut self) -> Result<(), ApiError> {
+        self.proven()?;
         match self.retry.clone() {
             Some(retry) => idempotency::replay(self.db(), &retry).await,
             None => Ok(()),
@@ -114,6 +127,7 @@ impl Tx {
     /// # Errors
     /// Also 400 without a key.
     pub async fn replay_required(&mut self) -> Result<(), ApiError> {
+        self.proven()?;
         if self.retry.is_none() {
             return Err(crate::error::Code::IdempotencyKeyMissing.into());
         }
@@ -228,6 +242,7 @@ impl Tx {
     }
 
     async fn finish(&mut self) -> Result<(), ApiError> {
+        self.proven()?;
         let Some(head) = self.head.take() else { return Err(ApiError::broken("a commit without a log number")) };
         let subjects = serde_json::to_string(&self.subjects).map_err(|error| ApiError::internal(&error))?;
         let cause = self.cause.clone();
@@ -243,48 +258,5 @@ impl Tx {
     async fn end(&mut self) -> Result<(), ApiError> {
         sqlx::raw_sql("COMMIT AND CHAIN").execute(self.db()).await?;
         Ok(())
-    }
-}
-
-/// The program itself: the ticker, jobs and the command line.
-#[derive(Clone, Debug)]
-pub struct System {
-    db: Db,
-}
-
-impl System {
-    /// Over this pool.
-    #[must_use]
-    pub fn new(db: Db) -> Self {
-        Self { db }
-    }
-
-    /// Opens a transaction in a unit, or over the server's tables only.
-    ///
-    /// # Errors
-    /// Database faults.
-    pub async fn open(&self, unit: Option<UnitId>, action: &str) -> Result<Tx, ApiError> {
-        let context = unit.map_or_else(String::new, |unit| unit.to_string());
-        let message = format!(
-            "BEGIN; SELECT coalesce((select offset_seconds from cluster_clock), 0)::text \
-             from set_config('caselot.unit', '{context}', true)"
-        );
-        let (connection, offset) = self.db.open(&message).await?;
-        let real_now = clock::real_now();
-        let offset = offset.and_then(|text| text.parse().ok()).unwrap_or(0);
-        let cause = Cause {
-            actor: "system".to_owned(),
-            action: action.to_owned(),
-            request_id: Uuid::now_v7().to_string(),
-            now: clock::season_now(real_now, offset),
-            real_now,
-        };
-        Ok(Tx::new(connection, unit, cause, None))
-    }
-
-    /// Opens another transaction over the server's tables for the same cause.
-    pub(super) async fn go_on(&self, cause: Cause, retry: Option<SafeRetry>) -> Result<Tx, ApiError> {
-        let (connection, _) = self.db.open("BEGIN").await?;
-        Ok(Tx::new(connection, None, cause, retry))
     }
 }

@@ -51,6 +51,7 @@ codes! {
     OutOfScope FORBIDDEN "out_of_scope" "Not for this troop" "You may see this, but your role does not reach this troop for this act. Ask the unit manager.";
     KeyMayNot FORBIDDEN "key_may_not" "A key may not do this" "A key for scripts cannot decide what a person answers for, make keys, or act where a fresh sign-in is asked for. Sign in as a person to do this.";
     SecondFactorMissing FORBIDDEN "second_factor_missing" "Set up a second factor first" "Administrators, unit managers and overseers need a second factor, and this account has none yet. Set it up with an authenticator app on your phone (begin_second_factor, then confirm_second_factor); until then you can only do that and sign out.";
+    StepUpNeeded FORBIDDEN "step_up_needed" "Confirm first that it is you" "This weighs so much that it asks who you are once more every ten minutes. Send your password, or a code of your second factor, to confirm_session (POST /v1/sessions/current/confirm), then send this again.";
     ProofWrong FORBIDDEN "proof_wrong" "That is not your password" "The password that you sent with this is not the one of your account, so nothing was done; you stay signed in. Check it and send it again. After several wrong ones the next try must wait.";
     // 404 405
     NotFound NOT_FOUND "not_found" "Not found" "There is nothing here, or nothing that you may see. Check the address; if somebody sent it to you, ask whether you have been given a role in that unit.";

@@ -160,6 +160,7 @@ pub async fn preview_troop_merge(
     permit.also::<AssignmentsChange>()?;
     let mut tx = permit.tx()?;
     let held = merging::hold(&mut tx, &permit, path.troop_id, &body.0).await?;
+    tx.proven()?;
     // All of it is done, and then the transaction is dropped: a preview cannot differ from the act.
     let Merged { plan, stamp, .. } = merging::merge(&mut tx, &permit, &held, body.0).await?;
     let plan = plan.without_ids();

@@ -93,6 +93,8 @@ mod sign_in;
 #[cfg(test)]
 mod standings;
 #[cfg(test)]
+mod step_up;
+#[cfg(test)]
 mod tokens;
 #[cfg(test)]
 mod troop_lists;

@@ -17,8 +17,8 @@ insert into unit_log (unit_id, seq, at, actor, action, subjects, request_id, pre
     from units, generate_series(1, 2000) as n;
 insert into account (account_id, email, email_key, administrator, created_at, tokens_since)
     select bench_id(5, u, t), format('p%s.%s@example.org', u, t), format('p%s.%s@example.org', u, t), false, now() - interval '1 year', now() - interval '1 year' from people;
-insert into session (session_id, account_id, created_at, expires_at)
-    select bench_id(6, u, t), bench_id(5, u, t), now() - interval '1 hour', now() + interval '30 days' from people;
+insert into session (session_id, account_id, created_at, expires_at, proved_at)
+    select bench_id(6, u, t), bench_id(5, u, t), now() - interval '1 hour', now() + interval '30 days', now() from people;
 insert into person (unit_id, person_id, first_name, last_name, membership_number, version, log_seq)
     select bench_id(1, u, 0), bench_id(4, u, t), 'First' || t, 'Last' || u, format('M-%s-%s', u, t), 1, 998001 from people;
 insert into person_contact (unit_id, person_id, email, email_key, phone, version, log_seq)

@@ -66,6 +66,8 @@ impl Program {
             .env("CASELOT_SERVER__LISTEN", &address)
             // As the demo has it: 100 a second for each of the 1,240 people who ask.
             .env("CASELOT_LIMITS__REQUESTS_PER_MINUTE", "6000")
+            // Nobody of the invented units has a phone.
+            .env("CASELOT_ACCOUNTS__SECOND_FACTOR_REQUIRED", "false")
             .stdout(Stdio::null())
             .stderr(log);
         let began = Instant::now();

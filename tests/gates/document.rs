@@ -36,6 +36,7 @@ const SIGNED_IN: &[&str] = &[
     "list_sessions",
     "end_session",
     "end_all_sessions",
+    "confirm_session",
     "change_password",
     "change_email",
     "begin_second_factor",

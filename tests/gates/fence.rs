@@ -316,7 +316,7 @@ const GLOBAL: &[(&str, &str)] = &[
     ("server_idempotency", "select insert delete"),
     ("server_log", "select insert"),
     ("server_log_head", "select update"),
-    ("session", "select insert update(ended_at,ended_because,opened_from,opened_with)"),
+    ("session", "select insert update(ended_at,ended_because,opened_from,opened_with,proved_at)"),
     ("sign_in_delay", "select insert update delete"),
     ("unit", "select insert update(name,version)"),
 ];

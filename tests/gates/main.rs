@@ -35,4 +35,6 @@ mod prepared;
 #[cfg(test)]
 mod refusals;
 #[cfg(test)]
+mod step_up;
+#[cfg(test)]
 mod table;

@@ -105,10 +105,8 @@ fn things(parameter: &str) -> (String, Option<String>, String) {
         "evidence_id" => (fact_of(fixture::UNIT), None, fact_of(fixture::AWAY_UNIT)),
         "row_number" => ("1".to_owned(), None, "1".to_owned()),
         "duty" => ("treasurer".to_owned(), None, "treasurer".to_owned()),
-        // Keys are one's own; that another's is not found is shown in tests/api/keys.rs.
-        "key_id" => (fixture::NOTHING.to_string(), None, fixture::NOTHING.to_string()),
-        // Sessions too; that another's is not found is shown in tests/api/sessions.rs.
-        "session_id" => (fixture::NOTHING.to_string(), None, fixture::NOTHING.to_string()),
+        // Keys and sessions are one's own; that another's is not found is shown in tests/api/keys.rs and sessions.rs.
+        "key_id" | "session_id" => (fixture::NOTHING.to_string(), None, fixture::NOTHING.to_string()),
         "code" => ("not_found".to_owned(), None, "not_found".to_owned()),
         other => panic!("{{{other}}} is new in a path: say in tests/gates/objects.rs which things it can name"),
     }

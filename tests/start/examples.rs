@@ -44,6 +44,7 @@ type Places = &'static [(&'static str, Thing)];
 /// Every change of the document, in an order in which each finds what it needs.
 const CHANGES: &[(&str, Who, Places)] = &[
     ("create_unit", Administrator, &[]),
+    ("confirm_session", Manager, &[]),
     ("make_key", Manager, &[]),
     ("revoke_key", Manager, &[]),
     ("end_session", Coordinator, &[]),
@@ -288,9 +289,12 @@ impl Demo {
         place(&mut body, ids);
         self.redate(&mut body);
         // The demo's passwords are made anew each time: whoever is asked for the own one gives it.
-        for (id, key) in
-            [("change_password", "current_password"), ("change_email", "password"), ("begin_second_factor", "password")]
-        {
+        for (id, key) in [
+            ("change_password", "current_password"),
+            ("change_email", "password"),
+            ("confirm_session", "password"),
+            ("begin_second_factor", "password"),
+        ] {
             if operation["operationId"] == id {
                 body[key] = self.passwords[who.name()].clone();
             }

@@ -17,7 +17,7 @@ pub(in crate::accounts) async fn insert_session(
 ) -> Result<(), ApiError> {
     let now = tx.real_now();
     sqlx::query!(
-        "insert into session (session_id, account_id, created_at, expires_at, opened_from, opened_with) values ($1, $2, $3, $4, $5, $6)",
+        "insert into session (session_id, account_id, created_at, expires_at, opened_from, opened_with, proved_at) values ($1, $2, $3, $4, $5, $6, $3)",
         session.0,
         account.0,
         now,
@@ -158,6 +158,13 @@ pub(in crate::accounts) async fn open_sessions(
         limit
     );
     Ok(rows.fetch_all(tx.db()).await?)
+}
+
+/// A session whose user has just proved to be its owner.
+pub(in crate::accounts) async fn prove_session(tx: &mut Tx, session: SessionId) -> Result<(), ApiError> {
+    let now = tx.real_now();
+    sqlx::query!("update session set proved_at = $2 where session_id = $1", session.0, now).execute(tx.db()).await?;
+    Ok(())
 }
 
 /// Locks an own session, and says whether it lives; another account's is not found.

@@ -197,9 +197,11 @@ async fn account(db: &mut PgConnection, who: &Somebody, before: DateTime<Utc>) {
         who.place.is_none(),
         before
     );
+    // Proved in a time to come: nobody is asked who they are, but where a test is about that.
     run!(
         db,
-        "insert into session (session_id, account_id, created_at, expires_at) values ($1, $2, $3, '2090-01-01T00:00:00Z')",
+        "insert into session (session_id, account_id, created_at, expires_at, proved_at)
+         values ($1, $2, $3, '2090-01-01T00:00:00Z', '2090-01-01T00:00:00Z')",
         who.session,
         who.account,
         before
