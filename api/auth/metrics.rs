@@ -25,6 +25,7 @@ static FIGURES: LazyLock<Figures> = LazyLock::new(|| {
 });
 
 /// A method by its name; one that somebody made up has none here.
+#[must_use]
 pub fn name(method: &Method) -> &str {
     match method.as_str() {
         known @ ("GET" | "HEAD" | "POST" | "PUT" | "PATCH" | "DELETE" | "OPTIONS") => known,

