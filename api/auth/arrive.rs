@@ -17,17 +17,15 @@ use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
 use super::actor::{Actor, Entered, Principal};
+use super::aside;
 use super::attempts;
 use super::body::read_body;
 use super::caller::{Caller, network, program, sends_key, unknown};
 use super::db::Db;
-use super::denials;
 use super::front::nowhere;
 use super::idempotency::{self, SafeRetry};
-use super::keys;
 use super::operations::{Access, Operation, Operations};
 use super::rate::{Counted, Rate};
-use super::system::System;
 use super::token::{self, SigningKeys};
 use super::tx::{Cause, Tx};
 use crate::common::body::RawBody;
@@ -108,7 +106,7 @@ pub(super) async fn meet(mut request: ServiceRequest, next: Next<BoxBody>) -> Re
             if let Some((actor, unit)) = in_unit
                 && response.status().as_u16() == 403
             {
-                note_refusal(&door, actor, unit, operation.id);
+                aside::note_refusal(&door.db, actor, unit, operation.id);
             }
             Ok(response)
         }
@@ -118,24 +116,6 @@ pub(super) async fn meet(mut request: ServiceRequest, next: Next<BoxBody>) -> Re
 
 /// Who is in a unit, for the count of refusals.
 type InUnit = Option<(Actor, UnitId)>;
-
-fn note_refusal(door: &Door, actor: Actor, unit: UnitId, operation: String) {
-    let system = System::new(door.db.clone());
-    actix_web::rt::spawn(async move {
-        if let Err(error) = denials::count(&system, unit, &actor, &operation).await {
-            tracing::warn!(%error, "a refusal was not counted");
-        }
-    });
-}
-
-fn note_key_use(door: &Door, key: KeyId) {
-    let system = System::new(door.db.clone());
-    actix_web::rt::spawn(async move {
-        if let Err(error) = keys::note_use(&system, key).await {
-            tracing::warn!(%error, "the use of a key was not noted");
-        }
-    });
-}
 
 impl Door {
     async fn admit(&self, request: &mut ServiceRequest, operation: &Operation) -> Result<InUnit, ApiError> {
@@ -251,7 +231,7 @@ impl Door {
             Caller::Key(_) => Principal::Key(entered.key_id.unwrap_or(KeyId(Uuid::nil()))),
         };
         if let Some(key) = entered.key_id {
-            note_key_use(self, key);
+            aside::note_key_use(&self.db, key);
         }
         let now = clock::season_now(real_now, entered.offset_seconds);
         let proof_owed = operation.steps_up && !entered.proven(real_now);

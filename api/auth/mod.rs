@@ -7,6 +7,7 @@
 
 pub mod actor;
 pub mod arrive;
+mod aside;
 mod attempts;
 mod body;
 mod caller;

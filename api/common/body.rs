@@ -145,9 +145,9 @@ fn read_query<T: DeserializeOwned + garde::Validate<Context = ()>>(text: &str) -
     }
     let bare = |pair: &str| !pair.is_empty() && pair.split_once('=').is_none_or(|(_, value)| value.is_empty());
     if text.split('&').any(bare)
-        && let Some((name, _)) = form_pairs(text).find(|(_, value)| value.is_empty())
+        && let Some((name, _)) = form_pairs(text).find(|(name, value)| value.is_empty() && name != "cursor")
     {
-        // It would be taken for a parameter that was left out, and so for all instead of none.
+        // It would be taken for a parameter that was left out, and so for all instead of none; an empty cursor is the first page.
         let fault = FieldError::parameter(name, "empty", "a value; leave the parameter out where there is none");
         return Err(ApiError::new(Code::BadParameter).errors(vec![fault]));
     }

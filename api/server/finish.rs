@@ -95,33 +95,36 @@ fn say_who(operation: &mut Operation, permission: &str) {
 struct Field {
     name: &'static str,
     description: &'static str,
-    /// Its shape and its least and greatest length; none where anything may be sent, since what is not understood is
-    /// passed over.
-    shape: Option<(&'static str, usize, usize)>,
+    /// Its shape and its least length; none where anything may be sent, since what is not understood is passed over.
+    shape: Option<(&'static str, usize)>,
+    longest: usize,
 }
 
 const SAFE_RETRY: Field = Field {
     name: "Idempotency-Key",
     description: "Any new unique text; the same one when the request is repeated, so that it is done once. Kept for 72 hours.",
-    shape: Some(("^[!-~]+$", 8, 100)),
+    shape: Some(("^[!-~]+$", 8)),
+    longest: 100,
 };
 
 const VERSION_READ: Field = Field {
     name: "If-Match",
     description: "The `etag` that you have read: nobody's change is overwritten unseen.",
-    shape: Some(("^\"v[0-9]+\"$", 4, 30)),
+    shape: Some(("^\"v[0-9]+\"$", 4)),
+    longest: 30,
 };
 
 const TAG_READ: Field = Field {
     name: "If-None-Match",
     description: "The `ETag` of the answer that you have: if it would be the same again, the answer is 304 without a body.",
     shape: None,
+    longest: 8_192,
 };
 
 fn header(operation: &mut Operation, field: &Field, required: bool) {
-    let schema = ObjectBuilder::new().schema_type(Type::String);
+    let schema = ObjectBuilder::new().schema_type(Type::String).max_length(Some(field.longest));
     let schema = match field.shape {
-        Some((pattern, least, most)) => schema.pattern(Some(pattern)).min_length(Some(least)).max_length(Some(most)),
+        Some((pattern, least)) => schema.pattern(Some(pattern)).min_length(Some(least)),
         None => schema,
     };
     let schema = schema.build();
