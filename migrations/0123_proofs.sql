@@ -4,7 +4,8 @@
 alter table session add column proved_at timestamptz;
 grant update (proved_at) on session to caselot_runtime;
 
--- As in 0122, and beside it when the session was last proved.
+-- As in 0003, and beside it when the session was last proved, whether the account has a second factor, and whether it answers
+-- for so much (it administers the server, or manages or oversees this unit; outside a unit, any) that it must have one.
 create or replace function enter(p_session uuid, p_key_sha256 bytea, p_unit uuid, p_real timestamptz, p_issued timestamptz) returns text
     language plpgsql as $$
 declare

@@ -6,18 +6,18 @@ use serde::Deserialize;
 use utoipa::ToSchema;
 
 use super::find_troop::{Troop, TroopPath};
+use super::hold_troop::{HeldTroop, hold};
 use super::regrouping::refuse_merged;
 use super::rules::number_key;
 use super::sql::troops::{self, Place, TroopRow};
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, TroopsChange};
-use crate::change::{self, Touched};
+use crate::change;
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Patch, Path};
 use crate::common::etag::IfMatch;
 use crate::common::text::{self, not_null};
 use crate::error::{ApiError, Code, FieldError, Problems};
-use crate::seasons;
 
 /// What to change of a troop; a field that is left out stays.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
@@ -135,15 +135,7 @@ pub async fn change_troop(
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }
     let (unit, troop) = (permit.unit()?, path.troop_id);
-    let mut tx = permit.tx()?;
-    let season = seasons::hold_current(&mut tx, unit).await?;
-    let touched = Touched::some(season.season_id, Vec::new(), vec![troop]);
-    change::hold(&mut tx, unit, &touched).await?;
-    troops::lock(&mut tx, &permit, troop).await?;
-    let found = troops::find(&mut tx, unit, permit.read_scope(), season.season_id, troop).await?;
-    let mut row = found.ok_or(Code::NotFound)?;
-    if_match.require(row.version)?;
-    season.open()?;
+    let HeldTroop { mut tx, season, touched, mut row } = hold(&permit, troop, &if_match).await?;
     if sent.touches_season() {
         refuse_merged(&row)?;
     }

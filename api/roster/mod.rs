@@ -25,6 +25,7 @@ mod find_contact;
 mod find_person;
 mod find_troop;
 mod give_role;
+mod hold_troop;
 mod invite_person;
 mod list_assignments;
 mod list_grants;

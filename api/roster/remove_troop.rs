@@ -3,15 +3,16 @@
 use actix_web::delete;
 
 use super::find_troop::{Troop, TroopPath};
-use super::sql::{removal, troops};
+use super::hold_troop::{HeldTroop, hold};
+use super::sql::removal;
 use crate::auth::Permit;
 use crate::auth::permission::{Permission as _, TroopsChange};
-use crate::change::{self, Touched};
+use crate::change;
 use crate::common::answer::Answer;
 use crate::common::body::Path;
 use crate::common::etag::IfMatch;
 use crate::error::{ApiError, Code, FieldError, Problems};
-use crate::{frozen, seasons};
+use crate::frozen;
 
 /// Take away a troop that was added by mistake.
 ///
@@ -26,15 +27,7 @@ pub async fn remove_troop(
     if_match: IfMatch,
 ) -> Result<Answer<Troop>, ApiError> {
     let (unit, troop) = (permit.unit()?, path.troop_id);
-    let mut tx = permit.tx()?;
-    let season = seasons::hold_current(&mut tx, unit).await?;
-    let touched = Touched::some(season.season_id, Vec::new(), vec![troop]);
-    change::hold(&mut tx, unit, &touched).await?;
-    troops::lock(&mut tx, &permit, troop).await?;
-    let found = troops::find(&mut tx, unit, permit.read_scope(), season.season_id, troop).await?;
-    let row = found.ok_or(Code::NotFound)?;
-    if_match.require(row.version)?;
-    season.open()?;
+    let HeldTroop { mut tx, season, touched, row } = hold(&permit, troop, &if_match).await?;
     let mut used = removal::uses(&mut tx, unit, season.season_id, troop).await?;
     if let Some(began_at) = removal::began_at(&mut tx, unit, season.season_id, troop).await? {
         let kind = (frozen::Kind::SeasonReturn, season.season_id);

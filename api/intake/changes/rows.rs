@@ -10,7 +10,7 @@ use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use crate::intake::columns::fields::ListRow;
 use crate::intake::kinds::{ListColumn, ListKind};
-use crate::intake::matching::{Known, Lines, Listed, MatchOutcome, MatchReason, ReasonCode, RowMatch, match_rows};
+use crate::intake::matching::{Lines, Listed, MatchOutcome, MatchReason, ReasonCode, RowMatch, match_rows};
 use crate::intake::parse::table::CellProblem;
 use crate::seasons::policy::Requirement;
 use std::collections::{BTreeSet, HashMap, HashSet};
@@ -134,10 +134,10 @@ impl<'a> TroopNumbers<'a> {
 }
 
 fn matched(list: &ReadList<'_>, world: &World<'_>, troops: &[TroopFound]) -> Vec<RowMatch> {
-    let known: Vec<Known> = world.current.people.iter().map(|person| person.known.clone()).collect();
+    let known = world.current.people.iter().map(|person| &person.known);
     let listed: Vec<Listed> = list.rows.iter().zip(troops).map(|(row, troop)| listed(row, troop)).collect();
     let lines = Lines::from_percent(world.policy.intake.match_accept_percent, world.policy.intake.match_review_percent);
-    match_rows(&listed, &known, lines, list.kind == ListKind::RoleList)
+    match_rows(&listed, known, lines, list.kind == ListKind::RoleList)
 }
 
 fn listed(row: &ListRow, troop: &TroopFound) -> Listed {

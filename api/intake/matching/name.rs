@@ -137,11 +137,11 @@ impl Sought {
         let Folded { first, last, .. } = &self.folded;
         let jaro = self.folded.jaro_at_most(other);
         let read = |(first, last): (&Part, &Part), written: &Written| {
-            if agree(first, &other.first) {
+            if first.key == other.first.key || !agree(first, &other.first) {
+                written.likeness_from(other, jaro, least)
+            } else {
                 // a nickname counts as the name
                 Written::new(in_one(&other.first.key, &last.key)).likeness_from(other, 1.0, least)
-            } else {
-                written.likeness_from(other, jaro, least)
             }
         };
         match (read((first, last), &self.straight), read((last, first), &self.swapped)) {

@@ -92,7 +92,7 @@ pub struct People<'a> {
 impl<'a> People<'a> {
     /// Sorts everybody by what rows are matched by.
     #[must_use]
-    pub fn new(known: &'a [Known]) -> Self {
+    pub fn new(known: impl IntoIterator<Item = &'a Known>) -> Self {
         let mut people = Self {
             by_number: HashMap::new(),
             by_email: HashMap::new(),

@@ -13,7 +13,12 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// Matches every row of a list; `makes_known` says whether this kind of list may bring new people.
 #[must_use]
-pub fn match_rows(rows: &[Listed], known: &[Known], lines: Lines, makes_known: bool) -> Vec<RowMatch> {
+pub fn match_rows<'a>(
+    rows: &[Listed],
+    known: impl IntoIterator<Item = &'a Known>,
+    lines: Lines,
+    makes_known: bool,
+) -> Vec<RowMatch> {
     let people = People::new(known);
     let mut matches: Vec<RowMatch> = rows
         .iter()
