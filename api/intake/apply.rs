@@ -72,7 +72,7 @@ pub async fn apply_intake(
     let locked = sql::lock(&mut tx, &permit, path.intake_id).await?;
     tx.replay_required().await?;
     season.open()?;
-    let table = under_way(&locked)?;
+    let table = under_way(&mut tx, unit, &locked).await?;
     let kept = rows::rows(&mut tx, unit, path.intake_id).await?;
     if !is_version(&body.0.preview) {
         let expected = "the etag as it was given, with its quotation marks: \"v7\"";
@@ -89,7 +89,7 @@ pub async fn apply_intake(
         changed.push(0);
     }
     if !changed.is_empty() {
-        let version = made.keep(&mut tx, unit, &locked, &table, &choices).await?;
+        let version = made.keep(&mut tx, unit, &locked, None, &choices).await?;
         // The new preview is derived, so it is no change of anybody's data; the next look finds it.
         tx.commit_unlogged().await?;
         return Err(stale(version, &changed));

@@ -12,11 +12,11 @@ use super::kinds::{ListColumn, ListKind};
 use super::shown::Intake;
 use super::upload::may_be_complete;
 use super::{sql, work};
-use crate::auth::Permit;
 use crate::auth::permission::{IntakesUpload, Permission as _};
+use crate::auth::{Permit, Tx};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
-use crate::common::ids::IntakeId;
+use crate::common::ids::{IntakeId, UnitId};
 use crate::error::{ApiError, Code, FieldError, Problems};
 
 /// What is said about the list and its columns; what is not named stays as it was found.
@@ -78,7 +78,7 @@ pub async fn choose_columns(
     let mut tx = permit.tx()?;
     let mut locked = sql::lock(&mut tx, &permit, path.intake_id).await?;
     tx.replay().await?;
-    let table = under_way(&locked)?;
+    let table = under_way(&mut tx, unit, &locked).await?;
     if let Some(complete) = body.0.complete {
         say_complete(&mut tx, &permit, &mut locked, complete).await?;
     }
@@ -97,12 +97,12 @@ pub async fn choose_columns(
             return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
         }
     }
-    made.keep(&mut tx, unit, &locked, &table, &choices).await?;
+    made.keep(&mut tx, unit, &locked, None, &choices).await?;
     finish(tx, &permit, path.intake_id, &locked).await
 }
 
 async fn say_complete(
-    tx: &mut crate::auth::Tx,
+    tx: &mut Tx,
     permit: &Permit<IntakesUpload>,
     locked: &mut sql::LockedIntake,
     complete: bool,
@@ -117,9 +117,13 @@ async fn say_complete(
 }
 
 /// The table of a list that is still under way.
-pub(super) fn under_way(locked: &sql::LockedIntake) -> Result<super::parse::ParsedTable, ApiError> {
+pub(super) async fn under_way(
+    tx: &mut Tx,
+    unit: UnitId,
+    locked: &sql::LockedIntake,
+) -> Result<super::parse::ParsedTable, ApiError> {
     let open = matches!(locked.0.state.as_str(), "ready" | "needs_columns");
-    let table = locked.0.parsed.as_ref().filter(|_| open).map(|parsed| parsed.0.clone());
+    let table = if open { sql::table(tx, unit, locked.0.intake_id).await? } else { None };
     table.ok_or_else(|| {
         let detail = match locked.0.state.as_str() {
             "needs_sheet" => "Say first which sheet of the workbook is the list (choose_sheet).",
@@ -181,7 +185,7 @@ fn holds_already(choices: &ColumnChoices, column: ListColumn) -> Option<ListColu
 
 /// What every change of a preview ends with.
 pub(super) async fn finish(
-    mut tx: crate::auth::Tx,
+    mut tx: Tx,
     permit: &Permit<IntakesUpload>,
     intake: IntakeId,
     locked: &sql::LockedIntake,

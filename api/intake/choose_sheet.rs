@@ -68,7 +68,7 @@ fn sheets(locked: &LockedIntake) -> Result<Vec<String>, ApiError> {
     let record = &locked.0;
     let open = matches!(record.state.as_str(), "needs_sheet" | "needs_columns" | "ready" | "unreadable");
     let mut sheets = record.sheets.0.clone();
-    if let Some(source) = record.parsed.as_ref().map(|parsed| &parsed.0.source) {
+    if let Some(source) = record.how_read.as_ref().map(|read| &read.0.source) {
         sheets.extend(source.sheet.iter().chain(&source.other_sheets).cloned());
     }
     sheets.sort();

@@ -12,6 +12,7 @@ use super::difference::{DifferingRow, RowDifference, differing};
 use super::find::IntakePath;
 use super::kinds::{ListColumn, ListKind};
 use super::mask::Sight;
+use super::parse::ParsedTable;
 use super::sql::{self, IntakeRecord, lists};
 use super::work;
 use crate::auth::permission::{IntakesRead, Permission as _};
@@ -90,7 +91,7 @@ pub async fn compare_intake(
     let season = SeasonId(newer.season_id);
     let place = (path.intake_id, newer.listed_on);
     let earlier = match lists::last_before(&mut tx, unit, (season, &newer.kind), place).await? {
-        Some(earlier) => Some(sql::find(&mut tx, unit, earlier).await?).filter(|earlier| earlier.parsed.is_some()),
+        Some(earlier) => Some(sql::find(&mut tx, unit, earlier).await?).filter(|earlier| earlier.how_read.is_some()),
         None => None,
     };
     let sight = Sight::of(&permit);
@@ -124,8 +125,9 @@ async fn difference(
 ) -> Result<Vec<DifferingRow>, ApiError> {
     let kind = ListKind::from_name(&newer.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
     let memory = work::memory(tx, unit, kind).await?;
-    let read = |record: &IntakeRecord| -> (Vec<ListRow>, Vec<ListColumn>) {
-        let Some(table) = record.parsed.as_ref().map(|parsed| &parsed.0) else { return (Vec::new(), Vec::new()) };
+    let tables = [sql::table(tx, unit, earlier.intake_id).await?, sql::table(tx, unit, newer.intake_id).await?];
+    let read = |record: &IntakeRecord, table: &Option<ParsedTable>| -> (Vec<ListRow>, Vec<ListColumn>) {
+        let Some(table) = table else { return (Vec::new(), Vec::new()) };
         let columns = match &record.columns {
             Some(columns) => columns.0.clone(),
             None => plan_remembering(table, kind, &record.choices.0, &memory),
@@ -136,7 +138,8 @@ async fn difference(
         });
         (read_rows(table, &columns).0, has.collect())
     };
-    let ((before, had), (after, has)) = (read(earlier), read(newer));
+    let [table_before, table_after] = &tables;
+    let ((before, had), (after, has)) = (read(earlier, table_before), read(newer, table_after));
     let both = |column: &ListColumn| had.contains(column) && has.contains(column);
     let shown = |column: &ListColumn| sight.shows(*column);
     let columns: Vec<ListColumn> =

@@ -54,7 +54,7 @@ pub async fn resolve_rows_by_reason(
     let mut tx = permit.tx()?;
     let locked = sql::lock(&mut tx, &permit, path.intake_id).await?;
     tx.replay().await?;
-    let table = under_way(&locked)?;
+    let table = under_way(&mut tx, unit, &locked).await?;
     if body.0.preview != etag(locked.0.version) {
         return Err(stale(locked.0.version, &[]));
     }
@@ -66,7 +66,7 @@ pub async fn resolve_rows_by_reason(
     resolutions.extend(waiting.iter().map(|row| (row.row_number, resolution)));
     let choices = locked.0.choices.0.clone();
     let made = work::make(&mut tx, unit, &locked.0, &table, &choices, &resolutions).await?;
-    made.keep(&mut tx, unit, &locked, &table, &choices).await?;
+    made.keep(&mut tx, unit, &locked, None, &choices).await?;
     finish(tx, &permit, path.intake_id, &locked).await
 }
 

@@ -115,7 +115,7 @@ pub async fn resolve_intake_row(
     let row = shown.iter().find(|row| row.row_number == path.row_number).copied();
     let row = row.filter(|_| locked.0.state != "discarded").ok_or(Code::NotFound)?;
     tx.replay().await?;
-    let table = under_way(&locked)?;
+    let table = under_way(&mut tx, unit, &locked).await?;
     let mut resolutions = work::resolutions(&rows);
     let decided = decided(&body.0, &locked.0.kind, (row, &shown), &mut resolutions)?;
     if let Resolution::Person { person_id, .. } = decided {
@@ -135,7 +135,7 @@ pub async fn resolve_intake_row(
     }
     let choices = locked.0.choices.0.clone();
     let made = work::make(&mut tx, unit, &locked.0, &table, &choices, &resolutions).await?;
-    made.keep(&mut tx, unit, &locked, &table, &choices).await?;
+    made.keep(&mut tx, unit, &locked, None, &choices).await?;
     finish(tx, &permit, path.intake_id, &locked).await
 }
 

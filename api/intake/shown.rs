@@ -271,7 +271,7 @@ impl TryFrom<IntakeRecord> for Intake {
             newer_of: record.superseded_on,
             deleted_at: record.erased_at,
         });
-        let (source, skipped_rows) = record.parsed.map(|parsed| (parsed.0.source, parsed.0.skipped)).unzip();
+        let (source, skipped_rows) = record.how_read.map(|read| (read.0.source, read.0.skipped)).unzip();
         Ok(Self {
             intake_id: IntakeId(record.intake_id),
             season_id: SeasonId(record.season_id),

@@ -9,11 +9,13 @@ pub(super) mod reversal;
 pub(super) mod rows;
 
 use chrono::{DateTime, NaiveDate, Utc};
+use serde::Deserialize;
 use sqlx::types::Json;
 use uuid::Uuid;
 
 use super::columns::plan::{ColumnChoices, ColumnPlan};
 use super::counts::Counts;
+use super::parse::table::{SkippedRow, Source};
 use super::parse::{ParseFault, ParsedTable};
 use super::shown::AbsentOne;
 use crate::auth::permission::{IntakesApply, IntakesUpload, Permission};
@@ -21,6 +23,13 @@ use crate::auth::{Permit, Tx};
 use crate::common::ids::{IntakeId, SeasonId, UnitId};
 use crate::error::{ApiError, Code};
 use crate::roster::MadeByList;
+
+/// How a file was read, and the rows that were passed over.
+#[derive(Debug, Deserialize)]
+pub(super) struct HowRead {
+    pub source: Source,
+    pub skipped: Vec<SkippedRow>,
+}
 
 /// A list on its way in, without its rows.
 pub(super) struct IntakeRecord {
@@ -31,7 +40,8 @@ pub(super) struct IntakeRecord {
     pub listed_on: NaiveDate,
     pub state: String,
     pub fault: Option<Json<ParseFault>>,
-    pub parsed: Option<Json<ParsedTable>>,
+    /// How the file was read and what was passed over; the table itself is asked for where it is needed ([`table`]).
+    pub how_read: Option<Json<HowRead>>,
     pub choices: Json<ColumnChoices>,
     pub columns: Option<Json<ColumnPlan>>,
     pub counts: Json<Counts>,
@@ -113,7 +123,9 @@ pub(super) async fn find(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<
     let row = sqlx::query_as!(
         IntakeRecord,
         r#"select i.intake_id, i.season_id, i.kind, i.file_name, i.listed_on, i.state, i.fault as "fault: Json<ParseFault>",
-                  i.parsed as "parsed: Json<ParsedTable>", i.choices as "choices: Json<ColumnChoices>",
+                  case when i.parsed is not null then
+                      jsonb_build_object('source', i.parsed -> 'source', 'skipped', i.parsed -> 'skipped')
+                  end as "how_read: Json<HowRead>", i.choices as "choices: Json<ColumnChoices>",
                   i.columns as "columns: Json<ColumnPlan>", i.counts as "counts: Json<Counts>", i.uploaded_at, i.applied_at,
                   (select o.intake_id from intake o
                    where o.unit_id = i.unit_id and o.file_sha256 = i.file_sha256 and o.kind = i.kind
@@ -134,6 +146,16 @@ pub(super) async fn find(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<
         intake.0
     );
     Ok(row.fetch_optional(tx.db()).await?.ok_or(Code::NotFound)?)
+}
+
+/// What was read of an intake's file; none before it is read, and where it has been erased.
+pub(super) async fn table(tx: &mut Tx, unit: UnitId, intake: Uuid) -> Result<Option<ParsedTable>, ApiError> {
+    let parsed = sqlx::query_scalar!(
+        r#"select parsed as "parsed: Json<ParsedTable>" from intake where unit_id = $1 and intake_id = $2"#,
+        unit.0,
+        intake
+    );
+    Ok(parsed.fetch_optional(tx.db()).await?.flatten().map(|parsed| parsed.0))
 }
 
 /// Holds an intake, then reads it in the next statement.
@@ -158,6 +180,7 @@ pub(super) async fn lock_by_system(tx: &mut Tx, unit: UnitId, intake: IntakeId) 
 
 /// A file that is to be read, and the sheet that was chosen.
 pub(super) struct Content {
+    pub season_id: Uuid,
     pub content: Vec<u8>,
     pub sheet: Option<String>,
 }
@@ -165,7 +188,7 @@ pub(super) struct Content {
 pub(super) async fn content(tx: &mut Tx, unit: UnitId, intake: IntakeId) -> Result<Option<Content>, ApiError> {
     let content = sqlx::query_as!(
         Content,
-        "select b.content, i.sheet from intake i join blob b on b.unit_id = i.unit_id and b.sha256 = i.file_sha256
+        "select i.season_id, b.content, i.sheet from intake i join blob b on b.unit_id = i.unit_id and b.sha256 = i.file_sha256
          where i.unit_id = $1 and i.intake_id = $2 and i.state = 'reading'",
         unit.0,
         intake.0

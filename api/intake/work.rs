@@ -49,7 +49,12 @@ async fn try_to_read(
     let content = sql::content(&mut tx, unit, intake).await?;
     drop(tx);
     let Some(content) = content else { return Ok(()) };
-    let read = parse_in_child(door, &content.content, kind, content.sheet.as_deref()).await;
+    // What is known is looked up while the file is read.
+    let (read, early) = tokio::join!(
+        parse_in_child(door, &content.content, kind, content.sheet.as_deref()),
+        looked_up(system, unit, SeasonId(content.season_id))
+    );
+    let (seq, early) = early?;
     let mut tx = system.open(Some(unit), "read_list").await?;
     let locked = sql::lock_by_system(&mut tx, unit, intake).await?;
     if locked.0.state != "reading" {
@@ -57,8 +62,12 @@ async fn try_to_read(
     }
     match read {
         Ok(table) => {
-            let made = make(&mut tx, unit, &locked.0, &table, &ColumnChoices::default(), &BTreeMap::new()).await?;
-            made.keep(&mut tx, unit, &locked, &table, &ColumnChoices::default()).await?;
+            let season = SeasonId(locked.0.season_id);
+            // Whatever changes in a unit stands in its log: where the log is as it was, so is what was looked up.
+            let current = if tx.log_seq().await? == seq { early } else { current(&mut tx, unit, season).await? };
+            let said = (&ColumnChoices::default(), &BTreeMap::new());
+            let made = make_from(&mut tx, unit, &locked.0, &table, said, current).await?;
+            made.keep(&mut tx, unit, &locked, Some(&table), &ColumnChoices::default()).await?;
         }
         Err(fault) => {
             let (choices, counts) = (ColumnChoices::default(), Counts::default());
@@ -82,6 +91,13 @@ async fn try_to_read(
     }
     // The upload stands in the log; what was read of it is derived from it.
     tx.commit_unlogged().await
+}
+
+/// What is known, and how far the log had come before it was looked up.
+async fn looked_up(system: &System, unit: UnitId, season: SeasonId) -> Result<(i64, Current), ApiError> {
+    let mut tx = system.open(Some(unit), "read_list").await?;
+    let seq = tx.log_seq().await?;
+    Ok((seq, current(&mut tx, unit, season).await?))
 }
 
 /// Gives up lists whose reader vanished with its server, so that nobody waits for them for ever.
@@ -116,13 +132,25 @@ pub(super) async fn make(
     choices: &ColumnChoices,
     resolutions: &BTreeMap<u32, Resolution>,
 ) -> Result<Made, ApiError> {
+    let current = current(tx, unit, SeasonId(intake.season_id)).await?;
+    make_from(tx, unit, intake, table, (choices, resolutions), current).await
+}
+
+/// As [`make`], from what is known.
+async fn make_from(
+    tx: &mut Tx,
+    unit: UnitId,
+    intake: &IntakeRecord,
+    table: &ParsedTable,
+    (choices, resolutions): (&ColumnChoices, &BTreeMap<u32, Resolution>),
+    current: Current,
+) -> Result<Made, ApiError> {
     let kind = ListKind::from_name(&intake.kind).ok_or_else(|| ApiError::broken("a list of no known kind"))?;
     let season = seasons::resolve(tx, unit, Some(SeasonId(intake.season_id))).await?;
     let policy = seasons::policy_of(tx, unit, season.season_id).await?;
     let columns = plan_remembering(table, kind, choices, &memory(tx, unit, kind).await?);
     let readable = columns.missing.is_empty() && columns.undecided_dates.is_empty();
     let (rows, problems) = if readable { read_rows(table, &columns) } else { (Vec::new(), Vec::new()) };
-    let current = current(tx, unit, season.season_id).await?;
     let today = tx.now().with_timezone(&season.zone).date_naive();
     let remembered = if rows.is_empty() { HashMap::new() } else { decisions::of_kind(tx, unit, kind).await? };
     let material = Material {
@@ -145,13 +173,13 @@ pub(super) async fn make(
 }
 
 impl Made {
-    /// Keeps it in the place of the former preview; gives the new version.
+    /// Keeps it in the place of the former preview, with the table where it was read just now; gives the new version.
     pub(super) async fn keep(
         &self,
         tx: &mut Tx,
         unit: UnitId,
         locked: &LockedIntake,
-        table: &ParsedTable,
+        table: Option<&ParsedTable>,
         choices: &ColumnChoices,
     ) -> Result<i64, ApiError> {
         let readable = self.columns.missing.is_empty() && self.columns.undecided_dates.is_empty();
@@ -160,7 +188,7 @@ impl Made {
         let new = NewPreview {
             state: if readable { "ready" } else { "needs_columns" },
             fault: None,
-            parsed: Some(table),
+            parsed: table,
             choices,
             columns: Some(&self.columns),
             counts: &counted(&self.shown, &self.absences, &self.preview),

@@ -38,6 +38,8 @@ pub(super) struct Sought {
 /// One of the two names in a name.
 #[derive(Debug)]
 struct Part {
+    /// With what the first word begins: most names differ in it, which is found without looking at the words.
+    initial: Option<char>,
     first_word: Option<String>,
     /// The groups of names that are short for one another in which the first word stands.
     nicknames: &'static [usize],
@@ -54,8 +56,15 @@ struct Written {
 
 /// How many letters of a common start count: Winkler's four.
 const COUNTED_START: usize = 4;
+/// A tenth for each letter of a start that is the same.
+const MOST_FOR_START: f64 = 0.4;
 /// What is allowed for rounding where a likeness is left out unseen.
 const HAIRS_BREADTH: f64 = 1e-9;
+
+/// Jaro's measure with what Winkler adds for a common start.
+fn winkler_at_most(jaro: f64, for_start: f64) -> f64 {
+    jaro + for_start * (1.0 - jaro)
+}
 
 impl Written {
     fn new(signs: Vec<char>) -> Self {
@@ -72,7 +81,7 @@ impl Written {
         let same = self.signs.iter().zip(&other.whole).take(COUNTED_START).take_while(|(one, other)| one == other);
         let start = f64::from(u8::try_from(same.count()).unwrap_or(u8::MAX));
         let least = least - HAIRS_BREADTH;
-        if jaro + 0.1 * start * (1.0 - jaro) < least {
+        if winkler_at_most(jaro, 0.1 * start) < least {
             return None;
         }
         let args = Args::default().score_cutoff(least);
@@ -85,8 +94,9 @@ impl Part {
         let words = fold::words(text);
         let (joined, key) = (words.concat(), words.join(" "));
         let first_word = words.into_iter().next();
+        let initial = first_word.as_deref().and_then(|word| word.chars().next());
         let nicknames = first_word.as_deref().map(nicknames::groups_of).unwrap_or_default();
-        Self { first_word, nicknames, joined, key }
+        Self { initial, first_word, nicknames, joined, key }
     }
 }
 
@@ -136,8 +146,11 @@ impl Sought {
     pub(super) fn likeness_from(&self, other: &Folded, least: f64) -> Option<f64> {
         let Folded { first, last, .. } = &self.folded;
         let jaro = self.folded.jaro_at_most(other);
+        let out_of_reach = winkler_at_most(jaro, MOST_FOR_START) < least - HAIRS_BREADTH;
         let read = |(first, last): (&Part, &Part), written: &Written| {
-            if first.key == other.first.key || !agree(first, &other.first) {
+            if out_of_reach && !agree(first, &other.first) {
+                None
+            } else if first.key == other.first.key || !agree(first, &other.first) {
                 written.likeness_from(other, jaro, least)
             } else {
                 // a nickname counts as the name
@@ -166,7 +179,8 @@ impl Sought {
 
 fn agree(one: &Part, other: &Part) -> bool {
     let (Some(word), Some(of_other)) = (&one.first_word, &other.first_word) else { return false };
-    one.joined == other.joined || word == of_other || one.nicknames.iter().any(|group| other.nicknames.contains(group))
+    let same = one.initial == other.initial && (one.joined == other.joined || word == of_other);
+    same || one.nicknames.iter().any(|group| other.nicknames.contains(group))
 }
 
 fn in_one(first: &str, last: &str) -> Vec<char> {

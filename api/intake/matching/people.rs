@@ -4,7 +4,7 @@ use super::name::{Folded, Sought};
 use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use std::collections::HashMap;
-use std::rc::Rc;
+use std::sync::Arc;
 
 /// Somebody the unit knows, as far as matching needs.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -77,7 +77,7 @@ impl Listed {
 }
 
 /// Somebody known, with the name as it is compared.
-type Held<'a> = (&'a Known, Rc<Folded>);
+type Held<'a> = (&'a Known, Arc<Folded>);
 
 /// Everybody known, so that a row need not be held against each of them.
 #[derive(Debug)]
@@ -106,15 +106,15 @@ impl<'a> People<'a> {
             for email in one.emails.iter().filter_map(|address| fold::email(address)) {
                 people.by_email.entry(email).or_default().push(one);
             }
-            let folded = Rc::new(Folded::new(one.name()));
+            let folded = Arc::new(Folded::new(one.name()));
             for troop in &one.troops {
-                people.by_troop.entry(*troop).or_default().push((one, Rc::clone(&folded)));
+                people.by_troop.entry(*troop).or_default().push((one, Arc::clone(&folded)));
             }
             let [first, last] = folded.keys();
             if first != last {
-                people.by_one_name.entry(first.to_owned()).or_default().push((one, Rc::clone(&folded)));
+                people.by_one_name.entry(first.to_owned()).or_default().push((one, Arc::clone(&folded)));
             }
-            people.by_one_name.entry(last.to_owned()).or_default().push((one, Rc::clone(&folded)));
+            people.by_one_name.entry(last.to_owned()).or_default().push((one, Arc::clone(&folded)));
         }
         people
     }

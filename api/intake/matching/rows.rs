@@ -10,6 +10,7 @@ use super::{Candidate, MatchOutcome, MatchReason, ReasonCode, RowMatch};
 use crate::common::fold;
 use crate::common::ids::{PersonId, TroopId};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::num::NonZero;
 
 /// Matches every row of a list; `makes_known` says whether this kind of list may bring new people.
 #[must_use]
@@ -20,13 +21,7 @@ pub fn match_rows<'a>(
     makes_known: bool,
 ) -> Vec<RowMatch> {
     let people = People::new(known);
-    let mut matches: Vec<RowMatch> = rows
-        .iter()
-        .map(|row| {
-            let (outcome, reason) = decide(row, &people, lines);
-            RowMatch { row_number: row.row_number, outcome, reason, also_on_rows: Vec::new() }
-        })
-        .collect();
+    let mut matches = each_by_itself(rows, &people, lines);
     join_taken(rows, &mut matches);
     join_new(rows, &mut matches, Some(lines).filter(|_| makes_known));
     if !makes_known {
@@ -37,6 +32,31 @@ pub fn match_rows<'a>(
         }
     }
     matches
+}
+
+/// Fewer rows than these are decided sooner than a thread is started.
+const ROWS_OF_A_THREAD: usize = 1_000;
+
+/// What is decided about each row by itself; about the rows of a long list by all processors.
+fn each_by_itself(rows: &[Listed], people: &People<'_>, lines: Lines) -> Vec<RowMatch> {
+    let of = |rows: &[Listed]| -> Vec<RowMatch> {
+        let decided = rows.iter().map(|row| {
+            let (outcome, reason) = decide(row, people, lines);
+            RowMatch { row_number: row.row_number, outcome, reason, also_on_rows: Vec::new() }
+        });
+        decided.collect()
+    };
+    let threads = std::thread::available_parallelism().map_or(1, NonZero::get);
+    let size = rows.len().div_ceil(threads).max(ROWS_OF_A_THREAD);
+    let (own, others) = rows.split_at(size.min(rows.len()));
+    std::thread::scope(|scope| {
+        let others: Vec<_> = others.chunks(size).map(|part| scope.spawn(move || of(part))).collect();
+        let mut matches = of(own);
+        for other in others {
+            matches.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
+        }
+        matches
+    })
 }
 
 /// Nobody fits on a list that makes nobody known. Whoever has the address may be meant under another name.

@@ -61,7 +61,8 @@ pub struct ParsedRow {
 pub struct Cell {
     /// The text, without surrounding or doubled spaces; a day is written `2026-01-31`.
     pub text: String,
-    /// What the file said the cell is.
+    /// What the file said the cell is; left out where it is text, as every cell of a CSV file is.
+    #[serde(default, skip_serializing_if = "CellKind::is_text")]
     pub kind: CellKind,
 }
 
@@ -80,6 +81,12 @@ pub enum CellKind {
     Boolean,
     /// An error value, or a formula whose result the file does not hold.
     Unreadable,
+}
+
+impl CellKind {
+    const fn is_text(&self) -> bool {
+        matches!(self, Self::Text)
+    }
 }
 
 /// A row with text that holds no data, and why it was passed over.

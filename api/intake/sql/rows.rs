@@ -1,6 +1,6 @@
 //! Every query of the rows of a list, and of the preview that they make up.
 
-use sqlx::types::Json;
+use sqlx::types::{Json, Uuid};
 
 use super::LockedIntake;
 use crate::auth::permission::IntakesUpload;
@@ -54,6 +54,7 @@ const ROWS_AT_ONCE: usize = 1_000;
 pub(in crate::intake) struct NewPreview<'a> {
     pub state: &'a str,
     pub fault: Option<&'a ParseFault>,
+    /// What was read of the file, where it was read just now; what is kept of an earlier reading stays.
     pub parsed: Option<&'a ParsedTable>,
     pub choices: &'a ColumnChoices,
     pub columns: Option<&'a ColumnPlan>,
@@ -73,29 +74,17 @@ pub(in crate::intake) async fn keep_preview(
 ) -> Result<i64, ApiError> {
     let id = intake.0.intake_id;
     sqlx::query!("delete from intake_row where unit_id = $1 and intake_id = $2", unit.0, id).execute(tx.db()).await?;
-    // A part at a time: a long list is not held in memory once more as it is sent.
-    for part in new.rows.chunks(ROWS_AT_ONCE) {
-        let number = |row: &IntakeRow| i32::try_from(row.row_number).unwrap_or(i32::MAX);
-        let numbers: Vec<i32> = part.iter().map(|(row, _)| number(row)).collect();
-        let waiting: Vec<bool> = part.iter().map(|(row, _)| row.needs_a_person).collect();
-        let resolutions: Vec<Option<Json<Resolution>>> = part.iter().map(|(_, said)| said.map(Json)).collect();
-        let previews: Vec<String> = part.iter().map(|(row, _)| json(row)).collect::<Result<_, _>>()?;
-        sqlx::query!(
-            "insert into intake_row (unit_id, intake_id, row_number, resolution, needs_a_person, preview)
-             select $1, $2, of_row.number, of_row.resolution, of_row.waiting, of_row.preview::json
-             from unnest($3::int[], $4::jsonb[], $5::bool[], $6::text[]) as of_row (number, resolution, waiting, preview)",
-            unit.0,
-            id,
-            &numbers,
-            &resolutions as _,
-            &waiting,
-            &previews
-        )
-        .execute(tx.db())
-        .await?;
+    // A part at a time: a long list is not held in memory once more as it is sent. While the database keeps one part, the
+    // next is written out.
+    let mut parts = new.rows.chunks(ROWS_AT_ONCE).map(Part::of);
+    let mut next = parts.next().transpose()?;
+    while let Some(part) = next {
+        let (kept, following) = tokio::join!(part.keep(tx, unit, id), async { parts.next().transpose() });
+        kept?;
+        next = following?;
     }
     let version = sqlx::query_scalar!(
-        "update intake set state = $3, fault = $4, parsed = $5, choices = $6, columns = $7, counts = $8, absences = $9,
+        "update intake set state = $3, fault = $4, parsed = coalesce($5, parsed), choices = $6, columns = $7, counts = $8, absences = $9,
              sheets = $10, version = version + 1
          where unit_id = $1 and intake_id = $2 returning version",
         unit.0,
@@ -112,8 +101,42 @@ pub(in crate::intake) async fn keep_preview(
     Ok(version.fetch_one(tx.db()).await?)
 }
 
-fn json<T: serde::Serialize>(value: &T) -> Result<String, ApiError> {
-    serde_json::to_string(value).map_err(|error| ApiError::internal(&error))
+/// A part of the rows as it is sent, column by column.
+struct Part {
+    numbers: Vec<i32>,
+    waiting: Vec<bool>,
+    resolutions: Vec<Option<Json<Resolution>>>,
+    previews: Vec<String>,
+}
+
+impl Part {
+    fn of(rows: &[(&IntakeRow, Option<Resolution>)]) -> Result<Self, ApiError> {
+        let number = |row: &IntakeRow| i32::try_from(row.row_number).unwrap_or(i32::MAX);
+        let json = |row: &IntakeRow| serde_json::to_string(row).map_err(|error| ApiError::internal(&error));
+        Ok(Self {
+            numbers: rows.iter().map(|(row, _)| number(row)).collect(),
+            waiting: rows.iter().map(|(row, _)| row.needs_a_person).collect(),
+            resolutions: rows.iter().map(|(_, said)| said.map(Json)).collect(),
+            previews: rows.iter().map(|(row, _)| json(row)).collect::<Result<_, _>>()?,
+        })
+    }
+
+    async fn keep(&self, tx: &mut Tx, unit: UnitId, intake: Uuid) -> Result<(), ApiError> {
+        let Self { numbers, waiting, resolutions, previews } = self;
+        let insert = sqlx::query!(
+            "insert into intake_row (unit_id, intake_id, row_number, resolution, needs_a_person, preview)
+             select $1, $2, of_row.number, of_row.resolution, of_row.waiting, of_row.preview::json
+             from unnest($3::int[], $4::jsonb[], $5::bool[], $6::text[]) as of_row (number, resolution, waiting, preview)",
+            unit.0,
+            intake,
+            numbers,
+            resolutions as _,
+            waiting,
+            previews
+        );
+        insert.execute(tx.db()).await?;
+        Ok(())
+    }
 }
 
 /// Forgets what was read of a discarded list: it names people who have nothing to do with the unit.
