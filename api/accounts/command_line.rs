@@ -63,6 +63,25 @@ pub async fn reset_link(system: &System, email: &str) -> Result<String, ApiError
     Ok(secret)
 }
 
+/// Gives the secret of a link with which the account with this address signs in once.
+///
+/// # Errors
+/// 404 if there is none; 409 for whoever administers the server, or manages or oversees a unit.
+pub async fn sign_in_link(system: &System, email: &str) -> Result<String, ApiError> {
+    let mut tx = system.open(None, "sign_in_link").await?;
+    let row = sql::find_for_sign_in(&mut tx, &rules::email_key(email)).await?.filter(|row| row.disabled_at.is_none());
+    let account = AccountId(row.ok_or(Code::NotFound)?.account_id);
+    if sql::sign_in_link::answers_for_much(&mut tx, account).await? {
+        return Err(ApiError::new(Code::Conflict).detail("This account administers the server, or manages or oversees a unit: it signs in with its password and second factor. If the password is forgotten: caselot account reset-link."));
+    }
+    let (secret, digest) = token::new_secret();
+    let expires_at = tx.real_now() + TimeDelta::minutes(15);
+    sql::sign_in_link::insert(&mut tx, account, &digest, expires_at).await?;
+    tx.about("account", account);
+    tx.commit().await?;
+    Ok(secret)
+}
+
 /// Takes the second factor of the account with this address away: phone and recovery codes are lost. Every session ends.
 ///
 /// # Errors

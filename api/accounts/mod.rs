@@ -3,7 +3,8 @@
 //! An account begins with an invitation, which is bound to a person of a unit (or to the first administrator) and never
 //! to an e-mail address. Accepting it sets the password; nobody starts with one and nobody chooses another's. Signing in
 //! gives an access token of ten minutes and a refresh token that works once; a refresh token used twice ends the session,
-//! since one of the two users is a thief. A reset link ends every session. Keys for scripts do what they were given by name.
+//! since one of the two users is a thief. A reset link ends every session. A sign-in
+//! link opens one for whoever answers for little, and proves nothing. Keys for scripts do what they were given by name.
 //!
 //! Whoever is signed in sees the own sessions and ends them, and changes the password or the address after giving the password
 //! once more; a new address counts once the link that went to it is used. What ends (a session, a password, an address) takes
@@ -14,6 +15,7 @@
 
 mod accept_invitation;
 mod accept_reset;
+mod accept_sign_in_link;
 mod change_email;
 mod change_password;
 mod codes;
@@ -60,6 +62,7 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(accept_invitation::accept_invitation)
         .service(accept_invitation::join_unit)
         .service(accept_reset::accept_reset)
+        .service(accept_sign_in_link::accept_sign_in_link)
         .service(change_password::change_password)
         .service(change_email::change_email)
         .service(change_email::accept_email)

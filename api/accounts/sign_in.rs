@@ -103,10 +103,30 @@ pub(super) async fn open_session(
     origin: &Origin,
     account: AccountId,
 ) -> Result<Session, ApiError> {
+    open(tx, around, origin, account, true).await
+}
+
+/// As [`open_session`], by something that proves too little for what weighs most.
+pub(super) async fn open_unproved(
+    tx: &mut Tx,
+    around: &Surroundings,
+    origin: &Origin,
+    account: AccountId,
+) -> Result<Session, ApiError> {
+    open(tx, around, origin, account, false).await
+}
+
+async fn open(
+    tx: &mut Tx,
+    around: &Surroundings,
+    origin: &Origin,
+    account: AccountId,
+    proved: bool,
+) -> Result<Session, ApiError> {
     let session = SessionId::new();
     let now = tx.real_now();
     sql::forget_where(tx, account).await?;
-    sql::insert_session(tx, session, account, now + SESSION_LASTS, origin).await?;
+    sql::insert_session(tx, session, account, now + SESSION_LASTS, origin, proved).await?;
     let (refresh_token, digest) = token::new_secret();
     sql::insert_refresh(tx, &digest, session, now + REFRESH_LASTS).await?;
     tokens(tx, around, account, session, refresh_token)

@@ -6,6 +6,7 @@ pub(super) mod one_person;
 mod people;
 pub(super) mod second_factor;
 mod sessions;
+pub(super) mod sign_in_link;
 
 pub(super) use keys::{KeyRow, insert_key, keys, lock_key, revoke_key, revoke_keys};
 pub use people::{address_of_another, has_account, void_invitations};

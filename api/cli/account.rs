@@ -41,6 +41,14 @@ pub(super) fn run(settings: &Settings, command: &AccountCommand) -> Result<ExitC
                     "The second factor is off and every session has ended. They sign in with the password and set up a new one."
                 );
             }
+            AccountCommand::SignInLink { email } => {
+                let token = command_line::sign_in_link(&system, email).await.map_err(|e| failed(&e))?;
+                println!("{token}");
+                eprintln!(
+                    "Good for 15 minutes, once. Hand it over in person or by a way that only they can read:\n  curl -X POST {address}/v1/sign-in-links/accept \
+                     -H 'Content-Type: application/json' -d '{{\"token\": \"WHAT STANDS ABOVE\"}}'"
+                );
+            }
             AccountCommand::ResetLink { email } => {
                 let token = command_line::reset_link(&system, email).await.map_err(|e| failed(&e))?;
                 println!("{address}/reset#{token}");

@@ -76,6 +76,13 @@ pub enum AccountCommand {
         #[arg(long)]
         email: String,
     },
+    /// Print the secret, good for 15 minutes, with which someone signs in once without the password. Not for who administers
+    /// the server, or manages or oversees a unit.
+    SignInLink {
+        /// The e-mail address that they sign in with.
+        #[arg(long)]
+        email: String,
+    },
     /// Print a link, good for 30 minutes, with which someone chooses a new password.
     ResetLink {
         /// The e-mail address that they sign in with.

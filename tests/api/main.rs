@@ -91,6 +91,8 @@ mod sessions;
 #[cfg(test)]
 mod sign_in;
 #[cfg(test)]
+mod sign_in_link;
+#[cfg(test)]
 mod standings;
 #[cfg(test)]
 mod step_up;

@@ -172,11 +172,14 @@ async fn for_something_else(world: &World) -> Vec<(&'static str, String)> {
     let session = world.nobody.post("/v1/password-resets/accept", body).await.expect(201);
     let new = json!({"name": "a script", "unit_id": fixture::UNIT, "permissions": ["units.read"], "lasts_days": 1});
     let key = world.manager.post("/v1/keys", new).await.expect(201).text("/secret");
+    let sign_in = caselot::accounts::command_line::sign_in_link(&world.system(), fixture::PIOTR.email).await;
+    let sign_in = sign_in.expect("a sign-in link");
     let mistyped = format!("{}{}", &key[..key.len() - 1], if key.ends_with('0') { '1' } else { '0' });
     vec![
         ("a refresh token", session.text("/refresh_token")),
         ("an invitation", invitation),
         ("a reset link", reset().await),
+        ("a sign-in link", sign_in),
         ("a mistyped key", mistyped),
         ("a key without its beginning", key.trim_start_matches("cslk_").to_owned()),
         ("the beginning of a key", key[..11].to_owned()),

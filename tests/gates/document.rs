@@ -26,6 +26,7 @@ const PUBLIC: &[&str] = &[
     "refresh_session",
     "accept_invitation",
     "accept_reset",
+    "accept_sign_in_link",
     "accept_email",
 ];
 

@@ -318,6 +318,7 @@ const GLOBAL: &[(&str, &str)] = &[
     ("server_log_head", "select update"),
     ("session", "select insert update(ended_at,ended_because,opened_from,opened_with,proved_at)"),
     ("sign_in_delay", "select insert update delete"),
+    ("sign_in_link", "select insert update(used_at)"),
     ("unit", "select insert update(name,version)"),
 ];
 

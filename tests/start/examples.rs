@@ -116,6 +116,7 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("accept_invitation", Manager, 401, "the link's secret is nobody's"),
     ("join_unit", Manager, 401, "the link's secret is nobody's"),
     ("accept_reset", Manager, 401, "the link's secret is nobody's"),
+    ("accept_sign_in_link", Manager, 401, "the link's secret is nobody's"),
     ("confirm_second_factor", Administrator, 403, "the code of an example is not the one that an app shows now"),
     ("renew_recovery_codes", Manager, 409, "nobody of the demo has a second factor"),
     ("remove_second_factor", Manager, 409, "nobody of the demo has a second factor"),

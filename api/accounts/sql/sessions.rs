@@ -14,16 +14,19 @@ pub(in crate::accounts) async fn insert_session(
     account: AccountId,
     expires_at: DateTime<Utc>,
     origin: &Origin,
+    proved: bool,
 ) -> Result<(), ApiError> {
     let now = tx.real_now();
     sqlx::query!(
-        "insert into session (session_id, account_id, created_at, expires_at, opened_from, opened_with, proved_at) values ($1, $2, $3, $4, $5, $6, $3)",
+        "insert into session (session_id, account_id, created_at, expires_at, opened_from, opened_with, proved_at)
+         values ($1, $2, $3, $4, $5, $6, case when $7 then $3 else 'epoch'::timestamptz end)",
         session.0,
         account.0,
         now,
         expires_at,
         origin.address,
-        origin.program
+        origin.program,
+        proved
     )
     .execute(tx.db())
     .await?;
@@ -231,6 +234,7 @@ pub(in crate::accounts) async fn end_sessions(
 /// Voids every open link by which an account could be entered or its password chosen.
 pub(in crate::accounts) async fn end_links(tx: &mut Tx, account: AccountId) -> Result<(), ApiError> {
     super::email_change::void(tx, account).await?;
+    super::sign_in_link::void(tx, account).await?;
     let now = tx.real_now();
     sqlx::query!("update reset_link set used_at = $2 where account_id = $1 and used_at is null", account.0, now)
         .execute(tx.db())
