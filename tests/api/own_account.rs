@@ -92,8 +92,10 @@ fn a_wrong_password_changes_nothing_and_counts_like_a_failed_sign_in() {
         let refused = change_password(&clara, "not her password at all", ANOTHER).await;
         let refused = refused.expect_problem(403, "proof_wrong");
         assert!(refused.text("/detail").contains("you stay signed in"), "{refused}");
+        world.failed_just_now().await;
         let delayed = change_password(&clara, PASSWORD, ANOTHER).await.expect_problem(429, "sign_in_delayed");
         assert_eq!(delayed.header("retry-after"), "1");
+        world.failed_just_now().await;
         sign_in(world, CLARA.email, PASSWORD).await.expect_problem(429, "sign_in_delayed");
         later(world).await;
         change_email(&clara, "clara.new@example.org", "nor is this").await.expect_problem(403, "proof_wrong");

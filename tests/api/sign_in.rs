@@ -28,15 +28,6 @@ async fn later(world: &World, seconds: i32) {
         .expect("older failures");
 }
 
-/// As if the last failure had been this very moment, however long its answer took on a busy machine.
-async fn just_now(world: &World) {
-    sqlx::query("update sign_in_delay set last_failed_at = $1")
-        .bind(caselot::common::clock::real_now())
-        .execute(&mut world.owner().await)
-        .await
-        .expect("a failure just now");
-}
-
 async fn set_failures(world: &World, failures: i32) {
     sqlx::query("update sign_in_delay set failures = $1 where subject like 'account:%'")
         .bind(failures)
@@ -74,7 +65,7 @@ fn an_unknown_a_disabled_and_a_wrongly_tried_account_answer_alike() {
         for email in [CLARA.email, "nobody.at.all@example.org"] {
             later(world, 60).await;
             attempt(world, email, "wrong").await.expect_problem(401, "bad_credentials");
-            just_now(world).await;
+            world.failed_just_now().await;
             attempt(world, email, "wrong").await.expect_problem(429, "sign_in_delayed");
         }
     });
@@ -90,7 +81,7 @@ fn the_delay_grows_with_the_failures_and_a_right_password_clears_it() {
             later(world, 300).await;
             set_failures(world, failures - 1).await;
             attempt(world, CLARA.email, "wrong").await.expect_problem(401, "bad_credentials");
-            just_now(world).await;
+            world.failed_just_now().await;
             let delayed = attempt(world, CLARA.email, PASSWORD).await.expect_problem(429, "sign_in_delayed");
             assert_eq!(delayed.header("retry-after"), seconds.to_string(), "after {failures} failures");
         }
@@ -98,7 +89,7 @@ fn the_delay_grows_with_the_failures_and_a_right_password_clears_it() {
         set_failures(world, 98).await;
         attempt(world, CLARA.email, PASSWORD).await.expect(201);
         attempt(world, CLARA.email, "wrong").await.expect_problem(401, "bad_credentials");
-        just_now(world).await;
+        world.failed_just_now().await;
         assert_eq!(attempt(world, CLARA.email, PASSWORD).await.header("retry-after"), "1");
     });
 }

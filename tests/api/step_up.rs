@@ -55,6 +55,7 @@ fn an_old_proof_is_renewed_by_the_password_and_the_same_request_passes() {
         clara.post("/v1/keys", new_key()).await.expect_problem(403, "step_up_needed");
 
         confirm(&clara, json!({"password": "not her password at all"})).await.expect_problem(403, "proof_wrong");
+        world.failed_just_now().await;
         confirm(&clara, json!({"password": PASSWORD})).await.expect_problem(429, "sign_in_delayed");
         later(world, 60.0).await;
         clara.post("/v1/keys", new_key()).await.expect_problem(403, "step_up_needed");

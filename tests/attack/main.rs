@@ -46,3 +46,5 @@ mod server_owned;
 mod sheets;
 #[cfg(test)]
 mod strings;
+#[cfg(test)]
+mod timing;

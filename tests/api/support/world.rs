@@ -114,6 +114,15 @@ impl World {
         self.copy.connect(Role::Owner).await
     }
 
+    /// As if the last failed sign-in had been this very moment, however long its answer took on a busy machine.
+    pub async fn failed_just_now(&self) {
+        sqlx::query("update sign_in_delay set last_failed_at = $1")
+            .bind(clock::real_now())
+            .execute(&mut self.owner().await)
+            .await
+            .expect("a failure just now");
+    }
+
     /// Moves the season's clock forwards. Tokens and sign-ins follow the real clock and do not notice.
     pub async fn forward(&self, by: TimeDelta) {
         let mut owner = self.owner().await;
