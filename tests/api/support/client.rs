@@ -7,6 +7,7 @@ use std::rc::Rc;
 
 use caselot::common::clock;
 use caselot::common::ids::{AccountId, SessionId};
+use chrono::{DateTime, TimeDelta, Utc};
 use reqwest::Method;
 use reqwest::header::HeaderMap;
 use serde_json::Value;
@@ -54,20 +55,25 @@ pub struct Caller {
     /// The account.
     pub account: Option<Uuid>,
     token: Option<String>,
+    /// Whose token it is, and since when, where it is renewed before it is too old: a long test outlives an access token.
+    renewed: Option<(AccountId, SessionId, DateTime<Utc>)>,
     actor: String,
     line: Rc<Line>,
 }
 
+fn token_of(account: AccountId, session: SessionId, at: DateTime<Utc>) -> String {
+    server::signing_keys().issue(account, session, at).expect("an access token")
+}
+
 impl Caller {
     pub(super) fn of(line: &Rc<Line>, who: &Somebody) -> Self {
-        let token = server::signing_keys()
-            .issue(AccountId(who.account), SessionId(who.session), clock::real_now())
-            .expect("an access token");
+        let (account, session, now) = (AccountId(who.account), SessionId(who.session), clock::real_now());
         Self {
             name: who.first_name,
             unit: who.place.map(|place| place.unit),
             account: Some(who.account),
-            token: Some(token),
+            token: Some(token_of(account, session, now)),
+            renewed: Some((account, session, now)),
             actor: format!("account:{}", who.account),
             line: Rc::clone(line),
         }
@@ -79,6 +85,7 @@ impl Caller {
             unit: None,
             account: None,
             token: None,
+            renewed: None,
             actor: "public".to_owned(),
             line: Rc::clone(line),
         }
@@ -86,7 +93,7 @@ impl Caller {
 
     /// The same person by another token: a refreshed one, a stale one, rubbish.
     pub fn with_token(&self, token: impl Into<String>) -> Self {
-        Self { token: Some(token.into()), ..self.clone() }
+        Self { token: Some(token.into()), renewed: None, ..self.clone() }
     }
 
     /// The caller named in a log as this account: for somebody whose account a test made.
@@ -96,7 +103,7 @@ impl Caller {
 
     /// The same person by a key for scripts.
     pub fn with_key(&self, key_id: &str, secret: impl Into<String>) -> Self {
-        Self { token: Some(secret.into()), actor: format!("key:{key_id}"), ..self.clone() }
+        Self { token: Some(secret.into()), renewed: None, actor: format!("key:{key_id}"), ..self.clone() }
     }
 
     /// The same person, with short paths meant below another unit.
@@ -200,8 +207,13 @@ impl Asked {
         let request_id = Uuid::now_v7().to_string();
         let mut request = caller.line.http.request(method.clone(), format!("{}{path}", caller.line.base));
         request = request.header("x-request-id", &request_id);
-        if let Some(token) = &caller.token {
-            request = request.bearer_auth(token);
+        let now = clock::real_now();
+        match (&caller.token, caller.renewed) {
+            (_, Some((account, session, since))) if now - since > TimeDelta::minutes(5) => {
+                request = request.bearer_auth(token_of(account, session, now));
+            }
+            (Some(token), _) => request = request.bearer_auth(token),
+            (None, _) => {}
         }
         if let Some(key) = key {
             request = request.header("idempotency-key", key);
