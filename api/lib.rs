@@ -13,6 +13,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 pub mod accounts;
 pub mod appointments;
 pub mod auth;
+pub mod calendars;
 pub mod change;
 pub mod cli;
 pub mod common;
@@ -157,6 +158,7 @@ pub const FEATURES: &[Feature] = &[
     returns::feature(),
     outside_steps::feature(),
     exports::feature(),
+    calendars::feature(),
     needs::feature(),
     pages::feature(),
 ];

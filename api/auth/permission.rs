@@ -156,6 +156,10 @@ permissions! {
     OutsideStepsTick    "outside_steps.tick"    OutsideStepsRead     true   false   false;
     /// See what needs a person now.
     NeedsRead           "needs.read"            NeedsRead            false  false   false;
+    /// See whether one has a calendar address.
+    CalendarsRead       "calendars.read"        CalendarsRead        false  false   false;
+    /// Make and end one's own calendar address.
+    CalendarsMake       "calendars.make"        CalendarsRead        true   false   false;
     /// Read the unit's log.
     LogRead             "log.read"              LogRead              false  false   false;
 }

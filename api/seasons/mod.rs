@@ -13,6 +13,7 @@ mod change_milestone;
 mod change_season;
 mod create_season;
 mod date_milestones;
+mod events;
 mod find_season;
 mod kind;
 mod list_milestones;
@@ -24,6 +25,7 @@ mod rules;
 mod sql;
 mod versions;
 
+pub use events::{DatedEvent, Starts, events};
 pub use find_season::SeasonPath;
 pub use load::{
     ThisSeason, calendar_of, current, exists, guard_current, guard_open, hold, hold_current, policy_at, policy_of,

@@ -1,5 +1,6 @@
 //! Every query of seasons.
 
+pub(super) mod events;
 pub(super) mod milestones;
 
 use chrono::{DateTime, NaiveDate, Utc};

@@ -97,6 +97,12 @@ impl Surroundings {
         format!("{}/invitation#{token}", self.public_url.trim_end_matches('/'))
     }
 
+    /// The address at which a calendar program finds somebody's calendar.
+    #[must_use]
+    pub fn calendar_link(&self, secret: &str) -> String {
+        format!("{}/calendar/{secret}", self.public_url.trim_end_matches('/'))
+    }
+
     /// The link that confirms a new e-mail address.
     #[must_use]
     pub fn email_link(&self, token: &str) -> String {

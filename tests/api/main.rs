@@ -7,6 +7,8 @@ mod support;
 #[cfg(test)]
 mod accounts;
 #[cfg(test)]
+mod calendars;
+#[cfg(test)]
 mod decisions;
 #[cfg(test)]
 mod decisions_about_many;

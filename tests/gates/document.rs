@@ -28,6 +28,8 @@ const PUBLIC: &[&str] = &[
     "accept_reset",
     "accept_sign_in_link",
     "accept_email",
+    // A calendar program sends no sign-in: its secret address is asked for each time.
+    "open_calendar",
 ];
 
 /// Who may do these is whoever is signed in, each with their own account's things. The list may only

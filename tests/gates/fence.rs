@@ -89,6 +89,16 @@ const SAMPLES: &[(&str, &str)] = &[
         "delete from withdrawn_fact where withdrawn_by = 'sample'",
     ),
     (
+        "insert into calendar_address (unit_id, person_id, secret_sha256, made_at, log_seq)
+         select unit_id, person_id, 'sample', 'epoch', 0 from person where unit_id = $unit limit 1",
+        "delete from calendar_address where secret_sha256 = 'sample'",
+    ),
+    (
+        "insert into milestone_gone (unit_id, milestone_id, season_id, title, kind, version, log_seq)
+         select unit_id, unit_id, season_id, 'sample', 'event', 1, 0 from season where unit_id = $unit limit 1",
+        "delete from milestone_gone where title = 'sample'",
+    ),
+    (
         "insert into outside_tick (unit_id, season_id, step, event_id, ticked_at, ticked_by, log_seq)
          select unit_id, season_id, 'sample', unit_id, 'epoch', 'sample', 0 from season where unit_id = $unit limit 1",
         "delete from outside_tick where ticked_by = 'sample'",

@@ -1,6 +1,8 @@
 //! What stands in the places of a path: for each kind of thing one of the own troop, one of another troop, one of another
 //! unit, one that does not exist and one that is no id.
 
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde_json::Value;
 use uuid::Uuid;
 
@@ -72,6 +74,11 @@ fn override_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0x900).to_string()
 }
 
+/// The secret of the calendar address of a unit's manager, as `prepared.rs` prepares it.
+fn calendar_of(unit: Uuid) -> String {
+    URL_SAFE_NO_PAD.encode([unit.as_bytes().as_slice(), &[7; 32]].concat())
+}
+
 fn person(who: &Somebody) -> String {
     who.place.expect("a place").person.to_string()
 }
@@ -107,6 +114,7 @@ fn things(parameter: &str) -> (String, Option<String>, String) {
         "duty" => ("treasurer".to_owned(), None, "treasurer".to_owned()),
         // Keys and sessions are one's own; that another's is not found is shown in tests/api/keys.rs and sessions.rs.
         "key_id" | "session_id" => (fixture::NOTHING.to_string(), None, fixture::NOTHING.to_string()),
+        "secret" => (calendar_of(fixture::UNIT), None, calendar_of(fixture::AWAY_UNIT)),
         "code" => ("not_found".to_owned(), None, "not_found".to_owned()),
         other => panic!("{{{other}}} is new in a path: say in tests/gates/objects.rs which things it can name"),
     }

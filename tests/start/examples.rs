@@ -49,6 +49,8 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("revoke_key", Manager, &[]),
     ("end_session", Coordinator, &[]),
     ("end_all_sessions", Coordinator, &[]),
+    ("make_calendar", Coordinator, &[]),
+    ("end_calendar", Coordinator, &[]),
     ("change_email", Coordinator, &[]),
     ("change_password", Coordinator, &[]),
     ("begin_second_factor", Administrator, &[]),

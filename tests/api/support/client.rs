@@ -147,7 +147,17 @@ impl Caller {
 
     /// Any request. A path that does not begin at the server's root (`/v1`, `/livez`, ...) is meant below the own unit.
     pub fn ask(&self, method: Method, path: &str) -> Asked {
-        let at_root = ["/v1", "/livez", "/readyz", "/metrics", "/openapi.json", "/problems", "/reference", "/nowhere"];
+        let at_root = [
+            "/v1",
+            "/livez",
+            "/readyz",
+            "/metrics",
+            "/openapi.json",
+            "/problems",
+            "/reference",
+            "/nowhere",
+            "/calendar/",
+        ];
         let path = match self.unit {
             Some(unit) if !at_root.iter().any(|root| path.starts_with(root)) => format!("/v1/units/{unit}{path}"),
             _ => path.to_owned(),

@@ -1,0 +1,57 @@
+//! Entries as a calendar program reads them (RFC 5545): pure.
+
+use chrono::{DateTime, Days, Utc};
+use icalendar::{Calendar, Component, EventLike, EventStatus, Property};
+
+use crate::seasons::{DatedEvent, Starts};
+
+/// Who made it (RFC 5545, section 3.7.3).
+const MADE_BY: &str = "-//Caselot//Season calendar//EN";
+/// How often a program need look again (RFC 7986, section 5.7).
+const LOOK_AGAIN: &str = "PT4H";
+
+/// A calendar of this name with these entries. Days are whole days wherever they are read; hours are instants, so that no
+/// program needs to know the season's time zone.
+pub(super) fn written(name: &str, events: &[DatedEvent]) -> String {
+    let mut calendar = Calendar::empty();
+    calendar
+        .append_property(Property::new("VERSION", "2.0"))
+        .append_property(Property::new("PRODID", MADE_BY))
+        .append_property(Property::new("CALSCALE", "GREGORIAN"))
+        .append_property(Property::new("METHOD", "PUBLISH"))
+        .append_property(Property::new("X-PUBLISHED-TTL", LOOK_AGAIN));
+    calendar.append_property(Property::new("REFRESH-INTERVAL", LOOK_AGAIN).add_parameter("VALUE", "DURATION").done());
+    calendar.name(name);
+    for event in events {
+        calendar.push(entry(event));
+    }
+    calendar.to_string()
+}
+
+fn entry(event: &DatedEvent) -> icalendar::Event {
+    let mut entry = icalendar::Event::with_uid(&event.uid);
+    entry
+        .timestamp(event.changed_at)
+        .summary(&event.title)
+        .sequence(event.sequence)
+        .status(if event.cancelled { EventStatus::Cancelled } else { EventStatus::Confirmed })
+        // Nobody is busy because something is due.
+        .add_property("TRANSP", "TRANSPARENT");
+    if !event.note.is_empty() {
+        entry.description(&event.note);
+    }
+    match event.starts {
+        Starts::Day(day) => {
+            entry.starts(day);
+            // The end of a whole day is the next one (RFC 5545, section 3.6.1).
+            if let Some(next) = day.checked_add_days(Days::new(1)) {
+                entry.ends(next);
+            }
+        }
+        Starts::At(instant) => {
+            let instant: DateTime<Utc> = instant;
+            entry.starts(instant);
+        }
+    }
+    entry.done()
+}
