@@ -1,6 +1,6 @@
 //! End a calendar address.
 
-use actix_web::delete;
+use actix_web::post;
 
 use super::address::{CalendarAddress, CalendarPath};
 use super::sql;
@@ -14,7 +14,7 @@ use crate::error::{ApiError, Code, Problems};
 ///
 /// What a calendar program has shown already it takes away by itself, or you do.
 #[utoipa::path(tag = "calendars", params(CalendarPath), extensions(("x-permission" = json!(CalendarsMake::NAME))), responses((status = 200, description = "The address as it was; there is none any more.", body = CalendarAddress), Problems))]
-#[delete("/v1/units/{unit_id}/my-calendar")]
+#[post("/v1/units/{unit_id}/my-calendar/end")]
 pub async fn end_calendar(
     permit: Permit<CalendarsMake>,
     _path: Path<CalendarPath>,

@@ -130,12 +130,12 @@ fn a_moved_date_is_the_same_entry_and_one_that_is_taken_away_is_marked_as_cancel
 #[test]
 fn a_coordinator_sees_the_own_proofs_end_and_nobody_elses_and_never_a_screening() {
     scenario(async |world| {
+        screening(world, &fixture::CLARA, "met", Some("2040-02-10")).await;
         for (who, until) in [(&fixture::CLARA, "2040-01-20"), (&fixture::YESENIA, "2040-02-01")] {
             let fact = json!({"requirement": "membership", "person_id": person(who), "outcome": "met",
                 "observed_on": "2040-01-08", "valid_until_on": until});
             world.manager.post("/evidence", fact).await.expect(201);
         }
-        screening(world, &fixture::CLARA, "met", Some("2040-02-10")).await;
         let calendar = read(world, &made_by(&world.clara).await).await;
         let title = "Last day: Current membership";
         assert_eq!(of(&calendar, title, "DTSTART"), ["VALUE=DATE:20400120"]);
@@ -176,9 +176,9 @@ fn an_address_ends_when_it_is_renewed_or_ended_or_its_owner_is_out_and_tells_not
         change(&world.manager, "delivery_day", json!({"on_day": "2040-02-17"})).await;
         world.nobody.ask(Method::GET, &second).header("if-none-match", &tag).await.expect(200);
 
-        world.clara.ask(Method::DELETE, "/my-calendar").await.expect(200);
+        world.clara.post("/my-calendar/end", json!({})).await.expect(200);
         world.nobody.get(&second).await.expect_problem(404, "not_found");
-        world.clara.ask(Method::DELETE, "/my-calendar").await.expect_problem(404, "not_found");
+        world.clara.post("/my-calendar/end", json!({})).await.expect_problem(404, "not_found");
 
         let path = made_by(&world.piotr).await;
         world.nobody.get(&path).await.expect(200);
@@ -197,9 +197,11 @@ fn an_address_ends_when_it_is_renewed_or_ended_or_its_owner_is_out_and_tells_not
             .await
             .expect("enabled");
         world.nobody.get(&path).await.expect(200);
-        let ended = "update assignment set ended_at = from_at + interval '1 day' where assignment_id = $1";
-        sqlx::query(ended).bind(fixture::PIOTRS_ASSIGNMENT).execute(&mut owner).await.expect("an ended place");
-        world.nobody.get(&path).await.expect_problem(404, "not_found");
+        let place = "update assignment set ended_at = $2 where assignment_id = $1";
+        for (ended, status) in [(Some(fixture::start()), 404), (None, 200)] {
+            sqlx::query(place).bind(fixture::PIOTRS_ASSIGNMENT).bind(ended).execute(&mut owner).await.expect("a place");
+            assert_eq!(world.nobody.get(&path).await.status, status);
+        }
         // Kept is a digest alone.
         let kept: Vec<Vec<u8>> = sqlx::query_scalar("select secret_sha256 from calendar_address")
             .fetch_all(&mut owner)
