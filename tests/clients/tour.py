@@ -216,7 +216,7 @@ def main() -> None:
     troop = next(troop.troop_id for troop in troops if troop.number == "184")
     place = right(list_assignments.sync_detailed(UNIT, client=manager, troop=troop), 200, m.AssignmentPage).items[0]
 
-    def appoint(reason: str) -> Response[m.Problem | m.TakenDecision]:
+    def appoint(reason: str) -> Response[m.Problem | m.DecisionAndStanding]:
         body = m.DecisionReason(reason=reason)
         return appoint_coordinator.sync_detailed(UNIT, place.assignment_id, client=manager, body=body, idempotency_key=once())
 
@@ -228,7 +228,7 @@ def main() -> None:
     seen = m.PreviewToApply(preview=intake.etag)
     applied = apply_intake.sync_detailed(UNIT, intake.intake_id, client=manager, body=seen, idempotency_key=once())
     assert right(applied, 200, m.Intake).state is m.IntakeState.APPLIED
-    decided = right(appoint("Membership renewed; everything is in order."), 200, m.TakenDecision)
+    decided = right(appoint("Membership renewed; everything is in order."), 200, m.DecisionAndStanding)
     assert decided.decision is m.DecisionKind.APPOINT
     assert (decided.troop.number, decided.troop.standing.state.value) == ("184", "appointed")
     assert [reason.code.value for reason in decided.troop.standing.reasons] == ["all_in_order"]
