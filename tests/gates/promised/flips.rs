@@ -176,7 +176,7 @@ fn what_only_adds_breaks_nobody() {
             push(d, &format!("{TROOPS}/get/parameters"), new);
         }),
         ("what need not be sent any more", |d| {
-            keep(d, "/components/schemas/NewTroop/required", |name| name != "age_band")
+            keep(d, "/components/schemas/NewTroop/required", |name| name != "age_band");
         }),
         ("an operation that asks for what it likes", |d| {
             let mut new = part(d, &format!("{TROOPS}/post")).clone();

@@ -28,8 +28,12 @@ fn codes() -> Vec<(&'static str, u16)> {
 }
 
 fn written(lines: &Lines) -> String {
-    let lines: String = lines.iter().map(|line| format!("{line}\n")).collect();
-    format!("{HEAD}{lines}")
+    let mut text = HEAD.to_owned();
+    for line in lines {
+        text.push_str(line);
+        text.push('\n');
+    }
+    text
 }
 
 fn read(text: &str) -> Lines {
