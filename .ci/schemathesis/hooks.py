@@ -53,6 +53,17 @@ if SIGN_IN or TOKEN:
             case.headers["Authorization"] = f"Bearer {token}"
 
 
+@schemathesis.hook
+def filter_failure(_context: Any, failure: Any, case: Any, _response: Any) -> bool:
+    """A file is bytes, whatever they were made from: `true` in the place of its text is sent as four letters, and is no wrong type.
+
+    So what is wrong with nothing but the type of such a body was not wrong on the wire.
+    """
+    accepted = failure.code == "ST201" and case.media_type in ("text/csv", "application/octet-stream")
+    wrong = [place.value for place, part in case.meta.components.items() if part.mode.is_negative] if accepted else []
+    return wrong != ["body"]
+
+
 if __name__ == "__main__":
     # What the role gets when it asks for the troops: .ci/spec asks before and afterwards.
     print(ask("GET", f"/v1/units/{UNIT}/troops?limit=1", token_of_role())[0].status)
