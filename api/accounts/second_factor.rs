@@ -178,6 +178,7 @@ async fn none_yet(tx: &mut Tx, account: AccountId) -> Result<(), ApiError> {
 
 /// Codes for the day on which the phone is lost.
 #[derive(Debug, Serialize, ToSchema)]
+#[schema(as = MadeRecoveryCodes)]
 pub struct RecoveryCodes {
     /// Each opens once, in place of the app's code. Write them down and keep them apart from the phone: they are shown this
     /// once.

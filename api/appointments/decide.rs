@@ -74,6 +74,7 @@ pub(super) fn needed(reason: Option<&str>) -> Result<(), ApiError> {
 
 /// A decision that was taken, and where the troop stands with it.
 #[derive(Debug, Serialize, ToSchema)]
+#[schema(as = DecisionAndStanding)]
 pub struct Decision {
     /// The decision.
     pub decision_id: DecisionId,

@@ -103,7 +103,7 @@ codes! {
     TooLarge PAYLOAD_TOO_LARGE "too_large" "The request is too large" "The body is larger than this operation takes (256 KiB, lists 5 MiB). Split it, or send less.";
     UriTooLong URI_TOO_LONG "uri_too_long" "The address is too long" "The address is longer than 8 KiB. Use fewer or shorter parameters.";
     WrongContentType UNSUPPORTED_MEDIA_TYPE "wrong_content_type" "This type of content is not read here" "Send the body with the Content-Type that the reference page names for this operation.";
-    HeadersTooLarge REQUEST_HEADER_FIELDS_TOO_LARGE "headers_too_large" "Too many header fields" "The request carries too many or too large header fields. Send fewer.";
+    HeadersTooLarge REQUEST_HEADER_FIELDS_TOO_LARGE "headers_too_large" "Too many header fields, or too long ones" "The request carries more than 96 header fields, or one that is longer than 8 KiB. Send fewer or shorter ones.";
     // 422
     Invalid UNPROCESSABLE_ENTITY "invalid" "Some of this is not valid" "The request was readable, but some of what it says is not valid. The list below names every place and what would be right.";
     IdempotencyKeyReused UNPROCESSABLE_ENTITY "idempotency_key_reused" "This key belongs to another request" "The same Idempotency-Key was sent before with a different body. Use a new key for a new request.";

@@ -3,7 +3,7 @@
 
 use utoipa::openapi::extensions::ExtensionsBuilder;
 use utoipa::openapi::path::{Operation, ParameterBuilder, ParameterIn, PathItem};
-use utoipa::openapi::schema::{ObjectBuilder, Type};
+use utoipa::openapi::schema::{KnownFormat, ObjectBuilder, SchemaFormat, Type};
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{Components, Content, OpenApi as Document, Ref, RefOr, Required, ResponseBuilder, Schema};
 
@@ -46,6 +46,7 @@ fn finish_item(item: &mut PathItem, components: &Components) {
         if let Some(operation) = operation {
             finish_operation(method, operation);
             finish_body(method, operation, components);
+            finish_files(operation);
         }
     }
 }
@@ -178,6 +179,27 @@ fn finish_body(method: &str, operation: &mut Operation, components: &Components)
             && let Some(RefOr::Ref(named)) = &content.schema
         {
             content.example = example_of(named, components);
+        }
+    }
+}
+
+/// A file is bytes, in one text: the derive writes it as a list of numbers, and a generator of clients makes one of it.
+fn finish_files(operation: &mut Operation) {
+    let sent = operation.request_body.iter_mut().filter_map(|body| match body {
+        RefOr::T(body) => Some(body.content.iter_mut()),
+        RefOr::Ref(_) => None,
+    });
+    let answered = operation.responses.responses.values_mut().filter_map(|response| match response {
+        RefOr::T(response) => Some(response.content.iter_mut()),
+        RefOr::Ref(_) => None,
+    });
+    for (kind, content) in sent.flatten().chain(answered.flatten()) {
+        if let RefOr::T(content) = content
+            && !kind.starts_with("text/")
+            && !kind.ends_with("json")
+        {
+            let bytes = ObjectBuilder::new().schema_type(Type::String);
+            content.schema = Some(bytes.format(Some(SchemaFormat::KnownFormat(KnownFormat::Binary))).build().into());
         }
     }
 }

@@ -40,6 +40,15 @@ fn an_address_has_8_kib_and_not_one_byte_more() {
 }
 
 #[test]
+fn a_header_field_has_8_kib_and_not_one_byte_more() {
+    scenario(async |world| {
+        let poll = |length: usize| world.clara.get("/v1/keys").header("if-none-match", &"x".repeat(length));
+        poll(8 * 1024).await.expect(200);
+        poll(8 * 1024 + 1).await.expect_problem(431, "headers_too_large");
+    });
+}
+
+#[test]
 fn a_page_has_200_rows_and_parameters_are_known_or_refused() {
     scenario(async |world| {
         for (query, status, code) in [

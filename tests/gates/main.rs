@@ -33,6 +33,8 @@ mod polling;
 #[cfg(test)]
 mod prepared;
 #[cfg(test)]
+mod promised;
+#[cfg(test)]
 mod refusals;
 #[cfg(test)]
 mod step_up;

@@ -1,7 +1,7 @@
 #!/bin/bash
 # Checks openapi/openapi.json from the outside.
-#   tests/gates/validate.sh         by openapi-spec-validator (PyPI), against the OpenAPI 3.1 meta-schema; .ci/run calls it
-#   tests/gates/validate.sh lint    also by spectral and redocly (npm), no error and no warning allowed; needs Node 20 or later
+#   tests/gates/validate.sh         by openapi-spec-validator (PyPI), against the OpenAPI 3.1 meta-schema
+#   tests/gates/validate.sh lint    also by spectral and redocly (npm), no error and no warning allowed; needs Node 20 or later; .ci/spec calls it
 # The tools go to a cache folder outside the clone (CASELOT_TOOLS, by default ~/.cache/caselot/tools), so a second run needs
 # no network. Another file can be named last: tests/gates/validate.sh lint /tmp/other.json
 set -euo pipefail

@@ -8,6 +8,7 @@ use crate::common::short_text::CodeInList;
 /// What must hold before a troop may do one kind of thing.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = PolicyGate)]
 pub struct Gate {
     /// The kind of thing.
     pub gate: GateName,

@@ -114,6 +114,40 @@ fn no_two_types_of_the_document_have_one_name() {
     assert!(seen.len() > 20, "the search finds nothing any more");
 }
 
+/// Generators of clients read a type into a variable of its name, and its fields into variables of theirs.
+#[test]
+fn no_type_of_the_document_has_a_field_of_its_own_name() {
+    let document = document();
+    let mut twice = Vec::new();
+    for (name, schema) in document["components"]["schemas"].as_object().unwrap() {
+        let mut own = String::new();
+        for sign in name.chars() {
+            own.extend(sign.is_ascii_uppercase().then_some('_').filter(|_| !own.is_empty()));
+            own.extend(sign.to_lowercase());
+        }
+        twice.extend((!schema["properties"][&own].is_null()).then_some(name));
+    }
+    assert_eq!(twice, Vec::<&String>::new(), "give the type another name for the document: #[schema(as = ..)]");
+}
+
+#[test]
+fn a_file_is_bytes() {
+    let document = document();
+    let mut files = 0;
+    for (_, operation) in operations(&document) {
+        let answers = operation["responses"].as_object().unwrap().values();
+        let contents = answers.chain([&operation["requestBody"]]).filter_map(|one| one["content"].as_object());
+        for (kind, media) in
+            contents.flatten().filter(|(kind, _)| !kind.starts_with("text/") && !kind.ends_with("json"))
+        {
+            let bytes = serde_json::json!({"type": "string", "format": "binary"});
+            assert_eq!(media["schema"], bytes, "{}: {kind}", id(operation));
+            files += 1;
+        }
+    }
+    assert_eq!(files, 5, "one is sent, four are answered");
+}
+
 /// The names under which a file's types stand in the document.
 fn schema_names(source: &str) -> Vec<String> {
     let mut names = Vec::new();
