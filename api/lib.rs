@@ -53,7 +53,7 @@ pub type Tick = fn(System, UnitId) -> Pin<Box<dyn Future<Output = Result<(), err
 /// What a feature hands to the program: adding a feature touches one list.
 #[derive(Clone, Copy)]
 pub struct Feature {
-    /// Its name, which is its tag in the document.
+    /// Its name, which is the `tag` of its operations in the code; `server/groups.rs` says where they stand on the reference page.
     pub name: &'static str,
     /// What it is for, in a sentence.
     pub about: &'static str,

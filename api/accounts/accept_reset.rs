@@ -53,8 +53,10 @@ pub async fn accept_reset(
     drop(tx);
     check_password(&password, &email)?;
     let phc = around.passwords.hash(password).await?;
+    let mut tx = public.tx().await?;
+    sql::lock_password(&mut tx, account).await?.ok_or(Code::BadLink)?;
     // The link alone does not stand for the phone; it is used up only with both.
-    let mut tx = second_factor::pass(public.tx().await?, &around, account, code.as_deref()).await?;
+    let mut tx = second_factor::pass(tx, &around, account, code.as_deref()).await?;
     let account = sql::use_reset(&mut tx, &digest).await?.ok_or(Code::BadLink)?;
     sql::end_sessions(&mut tx, account, None, "password_changed").await?;
     sql::keep_password(&mut tx, account, &phc).await?;

@@ -7,6 +7,7 @@ use utoipa::ToSchema;
 
 use super::second_factor;
 use super::sign_in::{Session, open_unproved};
+use super::sql::lock_password;
 use super::sql::sign_in_link as sql;
 use crate::auth::{Public, token};
 use crate::common::answer::Created;
@@ -46,6 +47,8 @@ pub async fn accept_sign_in_link(
     let digest = token::digest(&token);
     let mut tx = public.tx().await?;
     let account = sql::find(&mut tx, &digest).await?.ok_or(Code::BadLink)?;
+    // Before the link: whoever ends an account's links and sessions locks it too, and must find this one of either.
+    lock_password(&mut tx, account).await?.ok_or(Code::BadLink)?;
     if sql::answers_for_much(&mut tx, account).await? {
         return Err(Code::BadLink.into());
     }

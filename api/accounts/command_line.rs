@@ -90,7 +90,7 @@ pub async fn remove_second_factor(system: &System, email: &str) -> Result<(), Ap
     let mut tx = system.open(None, "remove_second_factor").await?;
     let row = sql::find_for_sign_in(&mut tx, &rules::email_key(email)).await?.ok_or(Code::NotFound)?;
     let account = AccountId(row.account_id);
-    sql::lock_account(&mut tx, account).await?;
+    sql::lock_password(&mut tx, account).await?.ok_or(Code::NotFound)?;
     sql::second_factor::remove(&mut tx, account).await?;
     sql::end_sessions(&mut tx, account, None, "second_factor_changed").await?;
     tx.about("account", account);

@@ -110,7 +110,7 @@ impl From<KeyRow> for Key {
 /// Make a key for a script.
 ///
 /// It can do what it is given here, and never more than you may at the moment of each request: when your role ends, so does
-/// the key. Of what changes something it can be given people.change, contacts.change, troops.change, assignments.change,
+/// the key, and a role that you are given later neither brings it back nor widens it. Of what changes something it can be given people.change, contacts.change, troops.change, assignments.change,
 /// evidence.record, intakes.upload and intakes.apply; what a person answers for stays a person's.
 #[utoipa::path(tag = "accounts", request_body = NewKey, extensions(("x-permission" = json!("signed_in")), ("x-stepup" = json!(true))), responses((status = 201, description = "The key, with its secret.", body = MadeKey), Problems))]
 #[post("/v1/keys")]

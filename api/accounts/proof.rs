@@ -52,6 +52,7 @@ pub(super) struct Proven {
     pause: Pause,
     account: AccountId,
     session: SessionId,
+    phc: Option<String>,
     tried: Tried,
 }
 
@@ -76,21 +77,25 @@ pub(super) async fn password(
     let tried = Tried::of(&rules::email_key(&asking.email), &signed_in.origin().address);
     count_try(&mut tx, &tried).await?;
     let pause = tx.pause().await?;
-    match around.passwords.verify(password, asking.phc).await? {
+    match around.passwords.verify(password, asking.phc.clone()).await? {
         Verdict::Wrong => Err(Code::ProofWrong.into()),
         // The better hash is kept at the next sign-in.
         Verdict::Right | Verdict::RightRehashed(_) => {
-            Ok(Proven { pause, account: asking.account, session: asking.session, tried })
+            let Asking { account, session, phc, .. } = asking;
+            Ok(Proven { pause, account, session, phc, tried })
         }
     }
 }
 
 impl Proven {
-    /// Goes on in another transaction, unless the sign-in ended meanwhile. The account is locked in it.
+    /// Goes on in another transaction, unless the sign-in ended or the password was changed meanwhile. The account is locked in
+    /// it.
     pub(super) async fn go_on(self, around: &Surroundings) -> Result<Tx, ApiError> {
-        let Self { pause, account, session, tried } = self;
+        let Self { pause, account, session, phc, tried } = self;
         let mut tx = pause.over(&around.system).await?;
-        sql::lock_account(&mut tx, account).await?;
+        if sql::lock_password(&mut tx, account).await?.ok_or(Code::NotSignedIn)? != phc {
+            return Err(Code::ProofWrong.into());
+        }
         if !sql::lock_session(&mut tx, account, session).await? {
             return Err(Code::NotSignedIn.into());
         }

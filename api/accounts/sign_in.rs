@@ -72,10 +72,14 @@ pub async fn sign_in(public: Public, around: Around, body: Json<Credentials>) ->
     let tried = Tried::of(&key, &public.origin().address);
     let known = count_try(&public, &key, &tried).await?;
     let phc = known.as_ref().filter(|row| row.disabled_at.is_none()).and_then(|row| row.password_phc.clone());
-    let verdict = around.passwords.verify(password, phc).await?;
+    let verdict = around.passwords.verify(password, phc.clone()).await?;
     let (Some(row), true) = (known, verdict != Verdict::Wrong) else { return Err(Code::BadCredentials.into()) };
     let account = AccountId(row.account_id);
     let mut tx = public.tx().await?;
+    // While the password was looked at it may have been changed, and every session of it ended: a new one must not slip through.
+    if sql::lock_password(&mut tx, account).await? != Some(phc) {
+        return Err(Code::BadCredentials.into());
+    }
     sql::clear_failures(&mut tx, &tried.account, &tried.sender).await?;
     if let Verdict::RightRehashed(phc) = verdict {
         sql::keep_password(&mut tx, account, &phc).await?;

@@ -51,16 +51,27 @@ pub(super) async fn account_for_proof(
     Ok(row.fetch_optional(tx.db()).await?.map(|row| (row.email, row.password_phc)))
 }
 
-/// Locks an account that is not disabled.
-pub(super) async fn lock_account(tx: &mut Tx, account: AccountId) -> Result<(), ApiError> {
+/// Locks an account that is not disabled, before anything else of it, and reads the password's hash as it is from then on.
+pub(super) async fn lock_password(tx: &mut Tx, account: AccountId) -> Result<Option<Option<String>>, ApiError> {
     let row = sqlx::query_scalar!(
-        "select account_id from account where account_id = $1 and disabled_at is null for no key update",
+        "select password_phc from account where account_id = $1 and disabled_at is null for no key update",
         account.0
     );
-    row.fetch_optional(tx.db()).await?.map(|_| ()).ok_or_else(|| Code::NotSignedIn.into())
+    Ok(row.fetch_optional(tx.db()).await?)
 }
 
+/// Locks what is known of earlier failures. A first one makes its row before it is looked at, so that of many tries at once
+/// each sees the one before.
 pub(super) async fn lock_failures(tx: &mut Tx, subject: &str) -> Result<Option<Failures>, ApiError> {
+    let now = tx.real_now();
+    sqlx::query!(
+        "insert into sign_in_delay (subject, window_began_at, failures, last_failed_at) values ($1, $2, 0, $2)
+         on conflict (subject) do nothing",
+        subject,
+        now
+    )
+    .execute(tx.db())
+    .await?;
     let found = sqlx::query_as!(
         Failures,
         "select window_began_at, failures, last_failed_at from sign_in_delay where subject = $1 for update",

@@ -186,7 +186,7 @@ pub(super) async fn take(
     let unit = permit.unit()?;
     change::hold(tx, unit, touched).await?;
     let (_, found) = standings::one(tx, unit, season, None, new.troop).await?;
-    rules::may(new.kind, new.assignment, &standings::seen_by(permit, found.standing)).map_err(refused)?;
+    rules::may(new.kind, new.assignment, &standings::seen_by(permit, new.troop, found.standing)).map_err(refused)?;
     standings::record_decision(tx, permit, season.season_id, new).await
 }
 

@@ -116,7 +116,7 @@ pub async fn preview_decisions(
     let then = standings::all(&mut tx, unit, &season, None, permit.scope()).await?;
     let mut found: Vec<Candidate> = Vec::new();
     for troop in &then.troops {
-        let standing = standings::seen_by(&permit, troop.standing.clone());
+        let standing = standings::seen_by(&permit, troop.troop_id, troop.standing.clone());
         found.extend(candidates::of_troop(decision.kind(), troop, &standing)?);
     }
     let people: Vec<PersonId> = found.iter().map(|one| one.person).collect();

@@ -179,7 +179,7 @@ async fn as_previewed(
     let then = standings::all(tx, permit.unit()?, season, None, &scope(found)).await?;
     let mut now = BTreeMap::new();
     for troop in &then.troops {
-        let standing = standings::seen_by(permit, troop.standing.clone());
+        let standing = standings::seen_by(permit, troop.troop_id, troop.standing.clone());
         for one in candidates::of_troop(kind, troop, &standing)? {
             // What is told singly holds here too, whatever the preview says.
             if rules::may(kind, Some(one.assignment), &standing).is_ok() {

@@ -173,7 +173,11 @@ impl Door {
         if token.starts_with(token::KEY_PREFIX) {
             return token::is_key(token).then(|| Caller::Key(token::digest(token)));
         }
-        self.keys.check(token, now).map(|claims| Caller::Session { session: claims.sid.0, issued: claims.issued_at() })
+        self.keys.check(token, now).map(|claims| Caller::Session {
+            account: claims.sub.0,
+            session: claims.sid.0,
+            issued: claims.issued_at(),
+        })
     }
 
     fn count(&self, request: &mut ServiceRequest, principal: &str) -> Result<(), ApiError> {

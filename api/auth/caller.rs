@@ -13,17 +13,17 @@ use crate::error::{ApiError, Code};
 /// Who asks, as far as the token alone tells.
 #[derive(Debug)]
 pub(super) enum Caller {
-    /// Somebody signed in, by the id of the session and when the token was made.
-    Session { session: Uuid, issued: DateTime<Utc> },
+    /// Somebody signed in, by the ids of account and session and when the token was made.
+    Session { account: Uuid, session: Uuid, issued: DateTime<Utc> },
     /// A key for scripts, by its digest.
     Key(Vec<u8>),
 }
 
 impl Caller {
-    /// Under which name its requests are counted.
+    /// Under which name its requests are counted: an account's sessions together, since anybody can open many.
     pub(super) fn name(&self) -> String {
         match self {
-            Self::Session { session, .. } => format!("session:{session}"),
+            Self::Session { account, .. } => format!("account:{account}"),
             Self::Key(digest) => format!("key:{}", hex(digest)),
         }
     }
@@ -34,7 +34,7 @@ impl Caller {
         let unit = unit.map_or_else(|| "NULL".to_owned(), |unit| format!("'{unit}'"));
         let now = real_now.to_rfc3339();
         let (session, key, issued) = match self {
-            Self::Session { session, issued } => (format!("'{session}'"), "NULL".to_owned(), issued.to_rfc3339()),
+            Self::Session { session, issued, .. } => (format!("'{session}'"), "NULL".to_owned(), issued.to_rfc3339()),
             Self::Key(digest) => ("NULL".to_owned(), format!("'\\x{}'", hex(digest)), now.clone()),
         };
         format!("{begin}; SELECT enter({session}, {key}, {unit}, '{now}', '{issued}')")

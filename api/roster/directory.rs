@@ -85,7 +85,8 @@ pub async fn directory<P: Permission>(
     let (people, places, contacts) =
         (actor.scope::<PeopleRead>(), actor.scope::<AssignmentsRead>(), actor.scope::<ContactsRead>());
     let within: Vec<_> = rows.iter().map(|row| row.troop_id).collect();
-    let held = sql::people(tx, unit, season, &within).await?;
+    // Who coordinated an own troop once is not for who coordinates it now.
+    let held = sql::people(tx, unit, season, &within, people != Scope::Unit).await?;
     let troops = rows.into_iter().filter_map(|row| {
         let troop = TroopId(row.troop_id);
         let sees = people.reaches(troop) && places.reaches(troop);

@@ -61,7 +61,7 @@ pub struct NewGrant {
     /// Which role.
     #[garde(skip)]
     role: UnitRole,
-    /// From when; when left out, from now.
+    /// From when; when left out, from now. Not from an instant that has passed: nobody held a role before it was given.
     #[garde(inner(custom(text::instant)))]
     from_at: Option<DateTime<Utc>>,
     /// Until when, for a deputy; when left out, until somebody ends it.
@@ -109,13 +109,15 @@ pub async fn give_role(
 ) -> Result<Created<Grant>, ApiError> {
     let new = body.0;
     let (unit, now) = (permit.unit()?, permit.now());
-    let from_at = new.from_at.unwrap_or(now).trunc_subsecs(6);
+    let from_at = new.from_at.unwrap_or(now).max(now).trunc_subsecs(6);
     let until_at = new.until_at.map(|until| until.trunc_subsecs(6));
     let mut tx = permit.tx()?;
     people::lock_present(&mut tx, &permit, new.person_id).await?;
     tx.replay().await?;
-    if let Some(fault) = rules::until_fault(from_at, until_at, now) {
-        return Err(ApiError::new(Code::Invalid).errors(vec![fault]));
+    let faults = [rules::role_from_fault(new.from_at, now), rules::until_fault(from_at, until_at, now)];
+    let faults: Vec<_> = faults.into_iter().flatten().collect();
+    if !faults.is_empty() {
+        return Err(ApiError::new(Code::Invalid).errors(faults));
     }
     let role = new.role.name();
     let held = Wanted {

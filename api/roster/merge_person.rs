@@ -42,7 +42,7 @@ pub struct PersonMerger {
 /// can sign in, the account of the row that stays is kept. Names and day of leaving are those of the row that stays. It
 /// says that the two always were one person, so an answer as of an earlier instant says so too; filed returns stay as they
 /// were filed. Refused while both coordinate one troop.
-#[utoipa::path(tag = "roster", params(PersonPath), request_body = PersonMerger, extensions(("x-permission" = json!(PeopleChange::NAME)), ("x-version-read" = json!(true))), responses((status = 200, description = "The person, one row now.", body = Person), Problems))]
+#[utoipa::path(tag = "roster", params(PersonPath), request_body = PersonMerger, extensions(("x-permission" = json!(PeopleChange::NAME)), ("x-stepup" = json!(true)), ("x-version-read" = json!(true))), responses((status = 200, description = "The person, one row now.", body = Person), Problems))]
 #[post("/v1/units/{unit_id}/people/{person_id}/merge")]
 pub async fn merge_person(
     permit: Permit<PeopleChange>,

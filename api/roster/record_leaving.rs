@@ -64,7 +64,7 @@ pub struct Leaving {
 ///
 /// A day ahead ends them when it begins. Somebody who comes back gets `left_on` cleared (`change_person`) and is named
 /// anew. The last unit manager cannot leave.
-#[utoipa::path(tag = "roster", params(PersonPath), request_body = NewLeaving, extensions(("x-permission" = json!(PeopleChange::NAME))), responses((status = 200, description = "What ends.", body = Leaving), Problems))]
+#[utoipa::path(tag = "roster", params(PersonPath), request_body = NewLeaving, extensions(("x-permission" = json!(PeopleChange::NAME)), ("x-stepup" = json!(true))), responses((status = 200, description = "What ends.", body = Leaving), Problems))]
 #[post("/v1/units/{unit_id}/people/{person_id}/leave")]
 pub async fn record_leaving(
     permit: Permit<PeopleChange>,

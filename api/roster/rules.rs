@@ -1,6 +1,6 @@
 //! What a roster's fields must be, and when a proposal is open: pure.
 
-use chrono::{DateTime, Months, NaiveDate, Utc};
+use chrono::{DateTime, Months, NaiveDate, TimeDelta, Utc};
 
 use crate::error::{ApiError, Code, FieldError};
 
@@ -31,6 +31,12 @@ pub(super) fn until_fault(
     let until_at = until_at?;
     (until_at <= from_at || until_at <= now)
         .then(|| FieldError::at("/until_at", "too_early", "an instant in the future, after the beginning; or null"))
+}
+
+/// What is wrong with the beginning of a role, if anything: it is not given backwards. The asker's clock may be a little slow.
+pub(super) fn role_from_fault(from_at: Option<DateTime<Utc>>, now: DateTime<Utc>) -> Option<FieldError> {
+    let passed = from_at.is_some_and(|from_at| from_at < now - TimeDelta::minutes(5));
+    passed.then(|| FieldError::at("/from_at", "too_early", "an instant that has not passed; or leave it out, for now"))
 }
 
 /// What is wrong with the first day of an assignment, if anything: it belongs to its season.

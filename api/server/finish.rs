@@ -7,6 +7,7 @@ use utoipa::openapi::schema::{KnownFormat, ObjectBuilder, SchemaFormat, Type};
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{Components, Content, OpenApi as Document, Ref, RefOr, Required, ResponseBuilder, Schema};
 
+use super::groups;
 use crate::auth::permission;
 
 #[cfg(test)]
@@ -22,14 +23,7 @@ pub(super) fn finish(document: &mut Document) {
         .build();
     let components = document.components.get_or_insert_default();
     components.add_security_scheme("bearer", SecurityScheme::Http(scheme));
-    document.tags = Some(
-        crate::FEATURES
-            .iter()
-            .map(|feature| {
-                utoipa::openapi::tag::TagBuilder::new().name(feature.name).description(Some(feature.about)).build()
-            })
-            .collect(),
-    );
+    document.tags = Some(groups::tags());
     for item in document.paths.paths.values_mut() {
         finish_item(item, components);
     }
@@ -52,6 +46,7 @@ fn finish_item(item: &mut PathItem, components: &Components) {
 }
 
 fn finish_operation(method: &str, operation: &mut Operation) {
+    groups::place(operation);
     let permission = operation
         .extensions
         .as_ref()

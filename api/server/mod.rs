@@ -2,6 +2,7 @@
 
 pub mod document;
 mod finish;
+mod groups;
 mod public;
 pub mod run;
 

@@ -4,6 +4,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use actix_web::get;
+use actix_web::http::StatusCode;
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -130,7 +131,18 @@ pub struct ProblemPath {
 #[get("/problems/{code}")]
 pub async fn explain_problem(_public: Public, path: Path<ProblemPath>) -> Result<File, ApiError> {
     let code = Code::named(&path.code).ok_or(Code::NotFound)?;
-    let text =
-        format!("{}\n\n{}\n\nStatus {}, code {}.\n", code.title(), code.detail(), code.status().as_u16(), code.name());
+    let (title, detail, status, name) = (code.title(), code.detail(), code.status(), code.name());
+    let aside = if for_programs(status) {
+        "\n\nThis is about how an app or a script asked, not about anything that you did: show this page to whoever looks after it."
+    } else {
+        ""
+    };
+    let more = "The answer that led here says more about its own case, in its \"detail\" and, under \"errors\", place by place. If you ask somebody for help, tell them its \"request_id\".";
+    let text = format!("{title}\n\n{detail}{aside}\n\n{more}\n\nStatus {}, code {name}.\n", status.as_u16());
     Ok(File::page("text/plain; charset=utf-8", text))
+}
+
+/// Whether a kind of problem comes from how a program asks, whatever the person before it did.
+fn for_programs(status: StatusCode) -> bool {
+    matches!(status.as_u16(), 400 | 405 | 408 | 414 | 415 | 428 | 431)
 }

@@ -201,6 +201,8 @@ fn app(
     let (app, _) = app.split_for_parts();
     // Without the bar that asks for other documents, and without keeping a secret in the browser when the page is left.
     let page = utoipa_swagger_ui::Config::from("/openapi.json").use_base_layout().try_it_out_enabled(true);
+    // It opens on the groups: who comes for one thing need not scroll past a hundred others.
+    let page = page.doc_expansion("none");
     let reference = utoipa_swagger_ui::SwaggerUi::new("/reference/{_:.*}").config(page);
     #[expect(
         clippy::disallowed_methods,

@@ -114,9 +114,9 @@ pub async fn show<P: Permission>(
     troop: TroopThen,
 ) -> Result<TroopStanding, ApiError> {
     let TroopThen { troop_id, number, name, standing, log_seq, .. } = troop;
-    let standing = read::seen_by(permit, standing);
+    let standing = read::seen_by(permit, troop_id, standing);
     let mut people = Vec::new();
-    if permit.also::<PeopleRead>().is_ok() {
+    if permit.actor().scope::<PeopleRead>().reaches(troop_id) {
         let held = standing.coordinators.iter().map(|one| one.person_id);
         let ids: Vec<PersonId> = held.chain(standing.begins.iter().map(|one| one.person_id)).collect();
         let named = read::names(tx, permit.unit()?, &ids).await?;

@@ -135,15 +135,16 @@ async fn lapses_ahead<P: Permission>(
     let taking_part = then.troops.into_iter().filter(|troop| troop.standing.state != TroopState::SittingOut);
     let troops = taking_part.map(|troop| {
         let TroopThen { troop_id, number, standing, .. } = troop;
-        (TroopOfLapse { troop_id, number }, read::seen_by(permit, standing))
+        (TroopOfLapse { troop_id, number }, read::seen_by(permit, troop_id, standing))
     });
     let mut lapses = gathered(troops);
-    if permit.also::<PeopleRead>().is_ok() {
-        let ids: Vec<PersonId> = lapses.iter().filter_map(|one| one.person_id).collect();
-        let names: BTreeMap<PersonId, String> = read::names(tx, permit.unit()?, &ids).await?.into_iter().collect();
-        for one in &mut lapses {
-            one.name = one.person_id.and_then(|person| names.get(&person).cloned());
-        }
+    let people = permit.actor().scope::<PeopleRead>();
+    let named =
+        |one: &LapseAhead| one.person_id.filter(|_| one.troops.iter().any(|troop| people.reaches(troop.troop_id)));
+    let ids: Vec<PersonId> = lapses.iter().filter_map(named).collect();
+    let names: BTreeMap<PersonId, String> = read::names(tx, permit.unit()?, &ids).await?.into_iter().collect();
+    for one in &mut lapses {
+        one.name = named(one).and_then(|person| names.get(&person).cloned());
     }
     Ok(lapses)
 }

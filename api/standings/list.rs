@@ -184,7 +184,7 @@ fn line(permit: &Permit<StandingsRead>, troop: TroopThen) -> StandingLine {
     let open = counted.chain(&troop.standing.requirements).filter(|row| !row.closed);
     // A troop that takes no part owes nothing, here as in the return.
     let open_requirements = if troop.standing.state == TroopState::SittingOut { 0 } else { open.count() };
-    let standing = read::seen_by(permit, troop.standing);
+    let standing = read::seen_by(permit, troop.troop_id, troop.standing);
     StandingLine {
         troop_id: troop.troop_id,
         number: troop.number,

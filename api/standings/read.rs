@@ -130,13 +130,14 @@ pub async fn one(
     Ok((then, found))
 }
 
-/// A standing as this reader may see it: whole with `screenings.read`; without it a screening that is not met reads "not
-/// confirmed"; and who may not see coordinators sees states and gates only.
+/// A troop's standing as this reader may see it: whole with `screenings.read`; without it a screening that is not met reads
+/// "not confirmed"; and who may not see the coordinators of this troop sees states and gates only. Somebody can see those
+/// of one troop and not of another (a coordinator who is a viewer too), so it is asked of each.
 #[must_use]
-pub fn seen_by<P: Permission>(permit: &Permit<P>, standing: Standing) -> Standing {
+pub fn seen_by<P: Permission>(permit: &Permit<P>, troop: TroopId, standing: Standing) -> Standing {
     if permit.holds::<ScreeningsRead>() {
         standing
-    } else if permit.also::<AssignmentsRead>().is_ok() {
+    } else if permit.actor().scope::<AssignmentsRead>().reaches(troop) {
         standing.masked()
     } else {
         standing.states_only()

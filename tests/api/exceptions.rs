@@ -260,3 +260,28 @@ fn an_override_is_known_only_from_the_instant_at_which_it_was_given() {
         assert_eq!(standing(world).await.at("/standing/gates/0/open"), true);
     });
 }
+
+#[test]
+fn nobody_gives_the_second_word_for_themselves_or_for_their_own_troop() {
+    scenario(async |world| {
+        clara_is_ready(world).await;
+        for who in [&fixture::CLARA, &fixture::PIOTR] {
+            let role = json!({"person_id": person(who), "role": "overseer"});
+            world.manager.post("/grants", role).await.expect(201);
+        }
+        let trained =
+            json!({"requirement": "yearly_training", "person_id": person(&fixture::CLARA), "outcome": "not_met"});
+        world.manager.post("/evidence", trained).await.expect(201);
+        let waiver = world.manager.post("/waivers", waiver("yearly_training", "2040-01-20")).await.expect(201);
+        let waiver = format!("/waivers/{}/approve", waiver.text("/waiver_id"));
+        let own = world.clara.post(&waiver, json!({})).await.expect_problem(409, "second_person_needed");
+        assert!(own.text("/detail").contains("This is about you"), "{own}");
+        world.piotr.post(&waiver, json!({})).await.expect(200);
+        let pass = world.manager.post("/overrides", pass("order", "2040-02-10")).await.expect(201);
+        let pass = format!("/overrides/{}/approve", pass.text("/override_id"));
+        for who in [&world.clara, &world.piotr] {
+            who.post(&pass, json!({})).await.expect_problem(409, "second_person_needed");
+        }
+        world.overseer.post(&pass, json!({})).await.expect(200);
+    });
+}

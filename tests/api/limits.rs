@@ -1,8 +1,10 @@
 //! What is too much, of the wrong kind or not known (R14, R18, R19): at the limit it works, one beyond it is refused.
 
+use caselot::common::clock;
+use caselot::common::ids::{AccountId, SessionId};
 use serde_json::{Value, json};
 
-use crate::support::fixture::{SEASON, UNIT};
+use crate::support::fixture::{CLARA, SEASON, UNIT};
 use crate::support::scenario;
 use reqwest::Method;
 
@@ -221,6 +223,35 @@ fn every_answer_says_how_many_requests_are_left_and_one_too_many_waits() {
         assert_eq!(waits.header("ratelimit").split(';').nth(1), Some("r=0"));
         let seconds: u32 = waits.header("retry-after").parse().expect("seconds");
         assert!((1..=13).contains(&seconds), "one every twelve seconds, not {seconds}");
+        world.piotr.get("/v1/me").await.expect(200);
+    });
+}
+
+#[test]
+fn a_second_sign_in_brings_no_second_measure_of_requests() {
+    let few = |mut options: caselot::server::run::Options| {
+        options.requests_per_minute = std::num::NonZeroU32::new(5).expect("five");
+        options
+    };
+    crate::support::world::scenario_with(few, async |world| {
+        let mut phones = Vec::new();
+        for _ in 0..2 {
+            let session = uuid::Uuid::now_v7();
+            let opened = "insert into session (session_id, account_id, created_at, expires_at, proved_at)
+                          select $1, account_id, created_at, expires_at, proved_at from session where session_id = $2";
+            let opened = sqlx::query(opened).bind(session).bind(CLARA.session);
+            opened.execute(&mut world.owner().await).await.expect("a session");
+            let keys = crate::support::server::signing_keys();
+            let token = keys.issue(AccountId(CLARA.account), SessionId(session), clock::real_now());
+            phones.push(world.clara.with_token(token.expect("a token")));
+        }
+        for left in [4, 3, 2, 1, 0] {
+            let answer = phones[left % 2].get("/v1/me").await.expect(200);
+            assert_eq!(answer.header("ratelimit"), format!("\"default\";r={left};t=60"));
+        }
+        for phone in &phones {
+            phone.get("/v1/me").await.expect_problem(429, "too_many_requests");
+        }
         world.piotr.get("/v1/me").await.expect(200);
     });
 }

@@ -71,6 +71,8 @@ mod policies;
 #[cfg(test)]
 mod policy_copies;
 #[cfg(test)]
+mod reach;
+#[cfg(test)]
 mod removals;
 #[cfg(test)]
 mod retries;

@@ -1,5 +1,6 @@
 //! The plain pages behind links: they are there, ask nobody else, and stay small.
 
+use caselot::error::Code;
 use caselot::server::document::OPERATIONS;
 
 use crate::support::scenario;
@@ -46,4 +47,26 @@ fn the_forms_send_operations_and_fields_of_the_document() {
             assert!(OPERATIONS.find(path, &actix_web::http::Method::POST).is_some(), "{path}");
         }
     }
+}
+
+/// What a volunteer finds behind the `type` of a problem.
+#[test]
+fn every_kind_of_problem_has_a_page_that_says_what_to_do_and_whose_matter_it_is() {
+    scenario(async |world| {
+        for code in Code::ALL {
+            let page = world.nobody.get(&format!("/problems/{}", code.name())).await.expect(200);
+            assert_eq!(page.header("content-type"), "text/plain; charset=utf-8");
+            let text = String::from_utf8(page.body.clone()).expect("text");
+            assert!(text.starts_with(code.title()) && text.contains(code.detail()), "{text}");
+            assert!(text.contains("\"request_id\""), "{text}");
+        }
+        let of_a_program = "This is about how an app or a script asked, not about anything that you did";
+        for (code, program) in
+            [("version_missing", true), ("bad_json", true), ("bad_credentials", false), ("gate_closed", false)]
+        {
+            let page = world.nobody.get(&format!("/problems/{code}")).await.expect(200);
+            assert_eq!(String::from_utf8_lossy(&page.body).contains(of_a_program), program, "{code}");
+        }
+        world.nobody.get("/problems/no_such_problem").await.expect_problem(404, "not_found");
+    });
 }

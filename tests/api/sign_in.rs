@@ -1,6 +1,8 @@
 //! Delays after failures, and that nobody learns which accounts exist.
 
+use futures_util::future;
 use serde_json::{Value, json};
+use sqlx::Connection as _;
 
 use crate::support::client::Answered;
 use crate::support::fixture::CLARA;
@@ -126,5 +128,51 @@ fn one_address_may_fail_ten_times_in_a_row_whoever_it_tries() {
         spoofed.expect_problem(429, "sign_in_delayed");
         later(world, 20).await;
         attempt(world, "guess11@example.org", "wrong").await.expect_problem(401, "bad_credentials");
+    });
+}
+
+/// Whoever knows the old password can keep a try on its way all the time: it must not end in a session that outlives the change.
+#[test]
+fn a_password_that_is_changed_while_it_is_looked_at_opens_nothing() {
+    scenario(async |world| {
+        with_password(world).await;
+        let open = "select count(*) from session where account_id = $1 and ended_at is null";
+        let mut owner = world.owner().await;
+        let before: i64 = sqlx::query_scalar(open).bind(CLARA.account).fetch_one(&mut owner).await.expect("sessions");
+        let mut other = world.owner().await;
+        let mut change = other.begin().await.expect("a change");
+        let held = sqlx::query("select from account where account_id = $1 for update").bind(CLARA.account);
+        held.execute(&mut *change).await.expect("the account, held");
+        let changed = async {
+            let waits = "select exists (select from pg_locks l join pg_stat_activity a using (pid)
+                                        where not l.granted and a.datname = current_database())";
+            while !sqlx::query_scalar::<_, bool>(waits).fetch_one(&mut owner).await.expect("who waits") {
+                tokio::time::sleep(std::time::Duration::from_millis(10)).await;
+            }
+            let new =
+                sqlx::query("update account set password_phc = 'another' where account_id = $1").bind(CLARA.account);
+            new.execute(&mut *change).await.expect("another password");
+            change.commit().await.expect("the change");
+        };
+        let (tried, ()) = future::join(attempt(world, CLARA.email, PASSWORD), changed).await;
+        tried.expect_problem(401, "bad_credentials");
+        let after: i64 =
+            sqlx::query_scalar(open).bind(CLARA.account).fetch_one(&mut world.owner().await).await.expect("sessions");
+        assert_eq!(after, before);
+    });
+}
+
+#[test]
+fn many_first_guesses_at_once_are_counted_each() {
+    scenario(async |world| {
+        let guesses = (0..8).map(|number| attempt(world, "nobody.at.all@example.org", ["plum", "oat"][number % 2]));
+        let answers = future::join_all(guesses).await;
+        let looked_at = answers.iter().filter(|answer| answer.status == 401).count();
+        let counted: i32 = sqlx::query_scalar("select failures from sign_in_delay where subject like 'account:%'")
+            .fetch_one(&mut world.owner().await)
+            .await
+            .expect("what was counted");
+        assert_eq!(usize::try_from(counted).expect("a count"), looked_at);
+        assert!(answers.iter().all(|answer| matches!(answer.status, 401 | 429)) && looked_at >= 1);
     });
 }

@@ -129,7 +129,7 @@ fn every_operation_says_what_it_is() {
         for key in ["summary", "description"] {
             assert!(value[key].as_str().is_some_and(|text| text.trim().len() > 5), "{id} has no {key}");
         }
-        assert_eq!(value["tags"].as_array().map(Vec::len), Some(1), "{id} belongs to one feature");
+        assert_eq!(value["tags"].as_array().map(Vec::len), Some(1), "{id} belongs to one group");
         assert!(value["security"].is_array(), "{id}: who is it for?");
         let responses = value["responses"].as_object().expect("responses");
         assert!(responses.keys().any(|status| status.starts_with('2')), "{id} never succeeds");
@@ -142,6 +142,41 @@ fn every_operation_says_what_it_is() {
             assert!(said, "{id}: parameter {} has no description", parameter["name"]);
         }
     }
+}
+
+/// The reference page is read by people who come to do something, and each group says who that is.
+#[test]
+fn every_operation_stands_in_a_group_that_says_for_whom_it_is() {
+    let groups = crate::support::promise::DOCUMENT_JSON["tags"].as_array().expect("groups").clone();
+    let names: Vec<&str> = groups.iter().filter_map(|group| group["name"].as_str()).collect();
+    let wanted = [
+        "Getting in",
+        "What needs me now",
+        "Standing",
+        "Evidence and decisions",
+        "Lists",
+        "Return",
+        "People and troops",
+        "Season and policy",
+        "Scripts and keys",
+        "Server",
+    ];
+    assert_eq!(names, wanted);
+    for group in &groups {
+        assert!(group["description"].as_str().is_some_and(|about| about.starts_with("For ")), "{group}");
+    }
+    let mut held = BTreeSet::new();
+    for Operation { id, value, .. } in OPERATIONS.iter() {
+        let group = value["tags"][0].as_str().expect("a group");
+        assert!(names.contains(&group), "{id} stands in {group}: name it or its feature in api/server/groups.rs");
+        held.insert(group);
+    }
+    assert_eq!(held.len(), names.len(), "a group without operations");
+    let of = |id: &str| OPERATIONS.iter().find(|one| one.id == id).expect("an operation").value["tags"][0].clone();
+    assert_eq!(
+        (of("sign_in"), of("make_key"), of("approve_waiver")),
+        ("Getting in".into(), "Scripts and keys".into(), "Evidence and decisions".into())
+    );
 }
 
 #[test]

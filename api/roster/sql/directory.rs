@@ -19,12 +19,13 @@ pub(in crate::roster) struct PlacedRow {
 }
 
 /// The confirmed coordinators of these troops whose assignment goes on or begins later, the lead first, and then their
-/// contacts; each by name.
+/// contacts; each by name. With `only_who_counts`, of a season that is over and gives nobody a reach any more no coordinator.
 pub(in crate::roster) async fn people(
     tx: &mut Tx,
     unit: UnitId,
     season: SeasonId,
     troops: &[Uuid],
+    only_who_counts: bool,
 ) -> Result<Vec<PlacedRow>, ApiError> {
     let now = tx.now();
     let rows = sqlx::query_as!(
@@ -37,6 +38,8 @@ pub(in crate::roster) async fn people(
                from assignment
                where unit_id = $1 and season_id = $2 and troop_id = any ($3) and confirmed_at is not null
                  and ended_at is null and declined_at is null and (until_at is null or until_at > $4)
+                 and (not $5 or exists (select from season s where s.unit_id = $1 and s.season_id = $2
+                     and season_gives_reach(s.is_current, s.closed_at, s.ends_on, s.time_zone, $4)))
                union all
                select troop_id, person_id, duty, case duty when 'leader' then 2 when 'treasurer' then 3 else 4 end, from_at
                from troop_contact
@@ -48,7 +51,8 @@ pub(in crate::roster) async fn people(
         unit.0,
         season.0,
         troops,
-        now
+        now,
+        only_who_counts
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

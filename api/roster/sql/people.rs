@@ -18,7 +18,8 @@ pub(in crate::roster) struct PersonRow {
     pub version: i64,
 }
 
-/// A person within a scope. Within own troops: their coordinators, those proposed, their contacts, and oneself.
+/// A person within a scope. Within own troops: who coordinates them now or later, those proposed, their contacts, and oneself;
+/// not who did once.
 pub(super) async fn find_within(
     tx: &mut Tx,
     unit: UnitId,
@@ -31,8 +32,10 @@ pub(super) async fn find_within(
         PersonRow,
         "select p.person_id, p.first_name, p.last_name, p.membership_number, p.left_on, p.version from person p
          where p.unit_id = $1 and p.person_id = $4 and p.merged_into is null and ($2::uuid[] is null or p.person_id = $3
-             or exists (select from assignment a where a.unit_id = $1 and a.person_id = p.person_id
-                 and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
+             or exists (select from assignment a join season s using (unit_id, season_id)
+                 where a.unit_id = $1 and a.person_id = p.person_id
+                 and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null and (a.until_at is null or a.until_at > $5)
+                 and season_gives_reach(s.is_current, s.closed_at, s.ends_on, s.time_zone, $5))
              or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id
                  and c.troop_id = any ($2) and (c.ended_at is null or c.ended_at > $5)))",
         unit.0,
@@ -156,8 +159,10 @@ pub(in crate::roster) async fn list(
         PersonRow,
         "select p.person_id, p.first_name, p.last_name, p.membership_number, p.left_on, p.version from person p
          where p.unit_id = $1 and p.merged_into is null and p.erased_at is null and ($2::uuid[] is null or p.person_id = $3
-             or exists (select from assignment a where a.unit_id = $1 and a.person_id = p.person_id
-                 and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null)
+             or exists (select from assignment a join season s using (unit_id, season_id)
+                 where a.unit_id = $1 and a.person_id = p.person_id
+                 and a.troop_id = any ($2) and a.ended_at is null and a.declined_at is null and (a.until_at is null or a.until_at > $7)
+                 and season_gives_reach(s.is_current, s.closed_at, s.ends_on, s.time_zone, $7))
              or exists (select from troop_contact c where c.unit_id = $1 and c.person_id = p.person_id
                  and c.troop_id = any ($2) and (c.ended_at is null or c.ended_at > $7)))
            and ($4::text is null or lower(replace(p.membership_number, ' ', '')) = lower(replace($4, ' ', '')))

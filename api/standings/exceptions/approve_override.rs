@@ -20,7 +20,7 @@ use crate::standings::sql::exceptions;
 
 /// Agree to an override that waits for a second person: from then on it is in force.
 ///
-/// Whoever asked for it cannot also agree to it, whatever roles they hold.
+/// Whoever asked for it cannot also agree to it, whatever roles they hold; nor can whom it is about, or who coordinates the troop.
 #[utoipa::path(tag = "standings", params(OverridePath), extensions(("x-permission" = json!(OverridesApprove::NAME))), responses((status = 200, description = "The override, in force.", body = GateOverride), Problems))]
 #[post("/v1/units/{unit_id}/overrides/{override_id}/approve")]
 pub async fn approve_override(
@@ -35,6 +35,7 @@ pub async fn approve_override(
     change::hold(&mut tx, unit, &touched).await?;
     let calendar = seasons::calendar_of(&mut tx, unit, &season).await?;
     rules::may_agree(rules::state(course(&row), &calendar, tx.now()), &row.asked_by, tx.actor())?;
+    rules::not_for_oneself((permit.person()?, &permit.actor().entered.troops), (None, Some(row.troop_id)))?;
     let (_, found) = read::one(&mut tx, unit, &season, None, TroopId(row.troop_id)).await?;
     let gate = gate_named(&row.gate)?;
     // What has come in the way meanwhile may be something that nobody may override.

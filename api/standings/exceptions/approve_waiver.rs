@@ -17,7 +17,7 @@ use crate::standings::sql::exceptions;
 
 /// Agree to a waiver that waits for a second person: from then on it is in force.
 ///
-/// Whoever asked for it cannot also agree to it, whatever roles they hold.
+/// Whoever asked for it cannot also agree to it, whatever roles they hold; nor can whom it is about, or who coordinates the troop.
 #[utoipa::path(tag = "standings", params(WaiverPath), extensions(("x-permission" = json!(WaiversApprove::NAME))), responses((status = 200, description = "The waiver, in force.", body = Waiver), Problems))]
 #[post("/v1/units/{unit_id}/waivers/{waiver_id}/approve")]
 pub async fn approve_waiver(
@@ -32,6 +32,7 @@ pub async fn approve_waiver(
     change::hold(&mut tx, unit, &touched).await?;
     let calendar = seasons::calendar_of(&mut tx, unit, &season).await?;
     rules::may_agree(rules::state(course(&row), &calendar, tx.now()), &row.asked_by, tx.actor())?;
+    rules::not_for_oneself((permit.person()?, &permit.actor().entered.troops), (row.person_id, row.troop_id))?;
     let policy = seasons::policy_of(&mut tx, unit, season.season_id).await?;
     rules::waiver_needs_two(&policy, &row.requirement)?;
     let log_seq = tx.seq().await?;

@@ -1,8 +1,10 @@
 //! Who may let go of what, until when, and how far an exception has come.
 
 use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
 
 use super::ExceptionState;
+use crate::common::ids::{PersonId, TroopId};
 use crate::error::{ApiError, Code, FieldError};
 use crate::seasons::calendar::Calendar;
 use crate::seasons::policy::{Fault, OverrideBy, Policy, WaivableBy, Whose};
@@ -134,6 +136,21 @@ pub(super) fn may_agree(state: ExceptionState, asked_by: &str, actor: &str) -> R
         }
         ExceptionState::Over | ExceptionState::TakenBack => Err(Code::AlreadyEnded.into()),
     }
+}
+
+/// Whether it is somebody else's matter: nobody gives the second word for themselves, or for a troop that they coordinate.
+///
+/// # Errors
+/// 409 if it is one's own.
+pub(super) fn not_for_oneself(
+    (oneself, coordinates): (PersonId, &[TroopId]),
+    (person, troop): (Option<Uuid>, Option<Uuid>),
+) -> Result<(), ApiError> {
+    if person != Some(oneself.0) && troop.is_none_or(|troop| !coordinates.contains(&TroopId(troop))) {
+        return Ok(());
+    }
+    let detail = "This is about you, or about a troop that you coordinate, so the second word is somebody else's: another overseer must agree, or decline it.";
+    Err(ApiError::new(Code::SecondPersonNeeded).detail(detail))
 }
 
 /// Whether a second person can still refuse it.

@@ -25,6 +25,21 @@ fn a_role_given_for_a_week_is_gone_after_it() {
     });
 }
 
+/// Nobody held a role before it was given, whatever is typed; a clock may be a little slow.
+#[test]
+fn a_role_is_not_given_backwards() {
+    scenario(async |world| {
+        let from = |at: &str| json!({"person_id": person(&fixture::CLARA), "role": "viewer", "from_at": at});
+        let refused = world.manager.post("/grants", from("2040-01-01T16:00:00Z")).await.expect_problem(422, "invalid");
+        assert_eq!(
+            (refused.at("/errors/0/pointer"), refused.at("/errors/0/code")),
+            (json!("/from_at"), json!("too_early"))
+        );
+        let given = world.manager.post("/grants", from("2040-01-10T15:58:00Z")).await.expect(201);
+        assert!(given.text("/from_at").as_str() > "2040-01-10T15:59:50Z", "{given}");
+    });
+}
+
 #[test]
 fn a_role_that_ends_is_gone_with_the_next_request() {
     scenario(async |world| {
