@@ -139,12 +139,12 @@ async fn lapses_ahead<P: Permission>(
     });
     let mut lapses = gathered(troops);
     let people = permit.actor().scope::<PeopleRead>();
-    let named =
+    let whom =
         |one: &LapseAhead| one.person_id.filter(|_| one.troops.iter().any(|troop| people.reaches(troop.troop_id)));
-    let ids: Vec<PersonId> = lapses.iter().filter_map(named).collect();
+    let ids: Vec<PersonId> = lapses.iter().filter_map(whom).collect();
     let names: BTreeMap<PersonId, String> = read::names(tx, permit.unit()?, &ids).await?.into_iter().collect();
     for one in &mut lapses {
-        one.name = named(one).and_then(|person| names.get(&person).cloned());
+        one.name = whom(one).and_then(|person| names.get(&person).cloned());
     }
     Ok(lapses)
 }
