@@ -74,8 +74,8 @@ const GROUPS: &[Group] = &[
     },
     Group {
         name: "Season and policy",
-        about: "For the unit manager: the season's days, its milestones, and what the policy asks of whom. Everybody in the unit reads them.",
-        features: &["seasons", "policies"],
+        about: "For the unit manager: the season's days, its milestones, and what the policy asks of whom. Everybody in the unit reads them, the dates in the calendar of their own phone too.",
+        features: &["seasons", "policies", "calendars"],
         operations: &[],
     },
     Group {

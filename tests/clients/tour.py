@@ -15,17 +15,28 @@ from typing import Any, TypeVar
 
 import caselot_client.models as m
 from caselot_client import AuthenticatedClient, Client
-from caselot_client.api.accounts import list_sessions, make_key, read_me, sign_in, sign_out
-from caselot_client.api.appointments import appoint_coordinator, list_decisions
-from caselot_client.api.evidence import record_evidence, report_step, withdraw_evidence
-from caselot_client.api.exports import export_roster
-from caselot_client.api.intake import apply_intake, find_intake, list_intake_rows, upload_list
-from caselot_client.api.needs import list_needs
-from caselot_client.api.policies import find_policy, preview_policy
-from caselot_client.api.returns import download_return, file_return, list_return_changes, mark_return_sent, preview_return
-from caselot_client.api.roster import add_troop, find_contact, list_assignments, list_people, list_troops
-from caselot_client.api.standings import approve_waiver, find_standing, list_my_steps, list_standings
-from caselot_client.api.units import list_log
+from caselot_client.api.evidence_and_decisions import (
+    appoint_coordinator,
+    approve_waiver,
+    list_decisions,
+    record_evidence,
+    withdraw_evidence,
+)
+from caselot_client.api.getting_in import list_sessions, read_me, sign_in, sign_out
+from caselot_client.api.lists import apply_intake, find_intake, list_intake_rows, upload_list
+from caselot_client.api.people_and_troops import (
+    add_troop,
+    export_roster,
+    find_contact,
+    list_assignments,
+    list_people,
+    list_troops,
+)
+from caselot_client.api.return_ import download_return, file_return, list_return_changes, mark_return_sent, preview_return
+from caselot_client.api.scripts_and_keys import list_log, make_key
+from caselot_client.api.season_and_policy import find_policy, preview_policy
+from caselot_client.api.standing import find_standing, list_standings
+from caselot_client.api.what_needs_me_now import list_my_steps, list_needs, report_step
 from caselot_client.types import File, Response
 
 T = TypeVar("T")
