@@ -128,8 +128,8 @@ def main() -> None:
         token = manager.ask("POST", "/v1/keys", new)["secret"]
     elif role != "NOBODY":
         sign_in = os.environ[role]
-        # An administrator is in no unit, and makes no keys of one.
-        who = None if role == "ADMINISTRATOR" else Caller(sign_in)
+        # Who is not in the unit makes no keys of it.
+        who = None if role in ("ADMINISTRATOR", "STRANGER") else Caller(sign_in)
     with open(path, "a", encoding="utf-8") as file:
         file.write(settings(found(manager, who)))
     print(f"SPEC_TOKEN='{token}' SPEC_SIGN_IN='{sign_in}'")
