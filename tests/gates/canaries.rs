@@ -76,6 +76,7 @@ const WITHOUT: &[(&str, &str)] = &[
     ("session.opened_with", "listed to the account's owner alone"),
     ("invitation.email", "shown to whoever has the link"),
     ("membership.person_id", "an id"),
+    ("calendar_address.person_id", "an id"),
     ("outbox.fields", "leaves by mail only"),
     ("blob.content", "the file itself is never sent back"),
     ("intake.parsed", "stands with the rows, under the same permission"),
