@@ -49,8 +49,9 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("revoke_key", Manager, &[]),
     ("end_session", Coordinator, &[]),
     ("end_all_sessions", Coordinator, &[]),
-    ("make_calendar", Coordinator, &[]),
-    ("end_calendar", Coordinator, &[]),
+    ("make_calendar", Manager, &[]),
+    ("end_calendar", Manager, &[]),
+    ("make_calendar", Manager, &[]),
     ("change_email", Coordinator, &[]),
     ("change_password", Coordinator, &[]),
     ("begin_second_factor", Administrator, &[]),
@@ -415,6 +416,10 @@ pub async fn every_example_works(sign_ins: &str) {
         }
         if *id == "create_season" {
             demo.ids.insert("from_season_id".to_owned(), answer["season_id"].as_str().unwrap_or_default().to_owned());
+        }
+        if let Some(address) = answer["address"].as_str().filter(|_| *id == "make_calendar") {
+            let secret = address.rsplit('/').next().unwrap_or_default();
+            demo.ids.insert("secret".to_owned(), secret.to_owned());
         }
         if *id == "upload_list" {
             demo.await_list().await;
