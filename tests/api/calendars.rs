@@ -19,7 +19,7 @@ async fn made_by(who: &Caller) -> String {
 async fn read(world: &World, path: &str) -> String {
     let answered = world.nobody.get(path).await.expect(200);
     assert_eq!(answered.header("content-type"), "text/calendar; charset=utf-8");
-    String::from_utf8(answered.body.to_vec()).expect("UTF-8")
+    String::from_utf8(answered.body).expect("UTF-8")
 }
 
 /// The entries, each as its lines, folded ones joined (RFC 5545, section 3.1).

@@ -84,6 +84,7 @@ pub enum CellKind {
 }
 
 impl CellKind {
+    #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
     const fn is_text(&self) -> bool {
         matches!(self, Self::Text)
     }
