@@ -12,7 +12,7 @@ create index sign_in_link_account on sign_in_link (account_id);
 grant select, insert on sign_in_link to caselot_runtime;
 grant update (used_at) on sign_in_link to caselot_runtime;
 
--- Whether an account administers the server, or manages or oversees any unit: what enter() (0123) asks outside a unit. Leaves
+-- Whether an account administers the server, or manages or oversees any unit: what enter() asks outside a unit. Leaves
 -- the unit of the transaction as it was.
 create function answers_for_much(p_account uuid, p_now timestamptz) returns boolean
     language plpgsql as $$

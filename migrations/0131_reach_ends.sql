@@ -15,7 +15,7 @@ create or replace function enter(p_session uuid, p_key_sha256 bytea, p_unit uuid
     language plpgsql as $$
 declare
     v_account uuid; v_admin boolean; v_person uuid; v_key uuid; v_key_unit uuid; v_key_permissions text[]; v_key_made timestamptz;
-    v_factor boolean; v_proved timestamptz; v_answers_for_much boolean; v_each uuid;
+    v_factor boolean; v_proved timestamptz; v_answers_for_much boolean;
     v_roles text[]; v_unit_wide text[]; v_own text[]; v_troops uuid[];
     v_offset bigint := coalesce((select offset_seconds from cluster_clock), 0);
     v_now timestamptz := p_real + v_offset * interval '1 second';
@@ -61,14 +61,7 @@ begin
         v_answers_for_much := v_answers_for_much or v_roles && '{unit_manager,overseer}';
     elsif not v_factor and not v_answers_for_much then
         -- Outside a unit: whoever answers for much in any of them. Only asked of those without a second factor.
-        for v_each in select m.unit_id from membership m where m.account_id = v_account loop
-            perform set_config('caselot.unit', v_each::text, true);
-            v_answers_for_much := v_answers_for_much or exists (
-                select from role_grant g join membership m on m.unit_id = g.unit_id and m.person_id = g.person_id
-                where m.account_id = v_account and g.unit_id = v_each and g.role in ('unit_manager', 'overseer')
-                  and g.ended_at is null and g.from_at <= v_now and (g.until_at is null or g.until_at > v_now));
-        end loop;
-        perform set_config('caselot.unit', '', true);
+        v_answers_for_much := answers_for_much(v_account, v_now);
     end if;
     return json_build_object('proved_at', v_proved, 'second_factor', v_factor, 'answers_for_much', coalesce(v_answers_for_much, false),
         'account_id', v_account, 'administrator', v_admin, 'key_id', v_key, 'person_id', v_person,

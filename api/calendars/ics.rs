@@ -1,6 +1,6 @@
 //! Entries as a calendar program reads them (RFC 5545): pure.
 
-use chrono::{DateTime, Days, Utc};
+use chrono::Days;
 use icalendar::{Calendar, Component, EventLike, EventStatus, Property};
 
 use crate::seasons::{DatedEvent, Starts};
@@ -51,7 +51,6 @@ fn entry(event: &DatedEvent) -> icalendar::Event {
             }
         }
         Starts::At(instant) => {
-            let instant: DateTime<Utc> = instant;
             entry.starts(instant);
         }
     }

@@ -3,7 +3,7 @@
 use actix_web::get;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
@@ -99,7 +99,7 @@ fn ending(
         return None;
     }
     // What holds to the end of a day stops at the first instant of the next: the last day is shown.
-    let last = (at - chrono::TimeDelta::seconds(1)).with_timezone(&season.zone).date_naive();
+    let last = (at - TimeDelta::seconds(1)).with_timezone(&season.zone).date_naive();
     Some(DatedEvent {
         // Another end is another entry, so that none needs to know how often it was moved.
         uid: format!("{person}-{requirement}-{last}"),

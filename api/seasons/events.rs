@@ -7,7 +7,6 @@ use super::kind::MilestoneKind;
 use super::load::{self, ThisSeason};
 use super::rules;
 use super::sql::events::{self, EventRow};
-use super::sql::milestones::MilestoneRow;
 use crate::auth::Tx;
 use crate::common::ids::UnitId;
 use crate::error::ApiError;
@@ -54,7 +53,7 @@ fn of_milestone(row: EventRow, calendar: &Calendar) -> Vec<DatedEvent> {
     let EventRow { gone, changed_at, .. } = row;
     let row = row.milestone();
     let (kind, until, version, id) = (row.kind(), row.repeats_until_on, row.version, row.milestone_id);
-    let meant = load::milestone(MilestoneRow { ..row });
+    let meant = load::milestone(row);
     let Some(first) = meant.ours.or(meant.head_office) else { return Vec::new() };
     let note = note(kind, meant.ours, meant.head_office);
     let days = rules::weekly(first.day(), until);
