@@ -187,6 +187,8 @@ crate::page!(
 );
 
 /// List your keys, the oldest first.
+///
+/// A key is shown itself alone: what else its owner has keys for is nothing to a script.
 #[utoipa::path(tag = "accounts", params(KeysQuery), extensions(("x-permission" = json!("signed_in"))), responses((status = 200, description = "Your keys.", body = KeyPage), Problems))]
 #[get("/v1/keys")]
 pub async fn list_keys(
@@ -197,8 +199,9 @@ pub async fn list_keys(
     let KeysQuery { limit, cursor } = query.0;
     let after: Option<KeyId> = page::decode(cursor.as_deref(), &"keys")?;
     let mut tx = signed_in.tx()?;
-    let mut rows =
-        sql::keys(&mut tx, signed_in.actor().entered.account_id, after.map(|id| id.0), i64::from(limit) + 1).await?;
+    let entered = &signed_in.actor().entered;
+    let whose = (entered.account_id, entered.key_id);
+    let mut rows = sql::keys(&mut tx, whose, after.map(|id| id.0), i64::from(limit) + 1).await?;
     let more = page::cut(&mut rows, limit);
     let items: Vec<Key> = rows.into_iter().map(Key::from).collect();
     let last = items.last().filter(|_| more).map(|key| page::encode(&key.key_id, &"keys")).transpose()?;

@@ -27,17 +27,17 @@ pub struct Place {
 pub struct Me {
     /// Your account.
     pub account_id: AccountId,
-    /// Its address.
-    #[schema(max_length = 254, example = "imani.castellanos@example.org")]
-    pub email: String,
-    /// Whether you administer the server.
+    /// Its address; null to a key, which has no use for it.
+    #[schema(required = true, max_length = 254, example = "imani.castellanos@example.org")]
+    pub email: Option<String>,
+    /// Whether you administer the server (a key never does).
     pub administrator: bool,
     /// Whether your second factor is on.
     pub second_factor: bool,
     /// How many of your recovery codes were not used yet.
     #[schema(minimum = 0, maximum = 10)]
     pub recovery_codes_left: i64,
-    /// The units in which you have a place; your roles there are in `find_unit`.
+    /// The units in which you have a place, to a key the one that it was made for; your roles there are in `find_unit`.
     #[schema(max_items = 1000)]
     pub units: Vec<Place>,
 }
@@ -51,15 +51,20 @@ pub async fn read_me(signed_in: SignedIn) -> Result<Answer<Me>, ApiError> {
     let email = sql::account_email(&mut tx, entered.account_id).await?.ok_or(Code::NotSignedIn)?;
     let rows = sql::memberships(&mut tx, entered.account_id).await?;
     let recovery_codes_left = sql::second_factor::recovery_left(&mut tx, entered.account_id).await?;
-    let units = rows.into_iter().map(|row| Place {
+    let only = match entered.key_id {
+        Some(key) => sql::keys(&mut tx, (entered.account_id, Some(key)), None, 1).await?.first().map(|row| row.unit_id),
+        None => None,
+    };
+    let by_key = entered.key_id.is_some();
+    let units = rows.into_iter().filter(|row| !by_key || Some(row.unit_id) == only).map(|row| Place {
         unit_id: UnitId(row.unit_id),
         unit_name: row.unit_name,
         person_id: PersonId(row.person_id),
     });
     Answer::new(&Me {
         account_id: entered.account_id,
-        email,
-        administrator: entered.administrator,
+        email: Some(email).filter(|_| !by_key),
+        administrator: entered.administrator && !by_key,
         second_factor: entered.second_factor,
         recovery_codes_left,
         units: units.collect(),

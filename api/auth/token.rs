@@ -154,6 +154,14 @@ impl SigningKeys {
     }
 }
 
+impl SigningKeys {
+    /// What page markers are signed with: of the first key, and nothing that signs anything else.
+    #[must_use]
+    pub fn for_page_markers(&self) -> Vec<u8> {
+        self.digests_of_body(b"page markers").into_iter().next().unwrap_or_default()
+    }
+}
+
 /// Bytes by chance.
 #[must_use]
 pub fn chance<const N: usize>() -> [u8; N] {

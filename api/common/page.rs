@@ -1,13 +1,17 @@
 //! Lists come in pages, and a page marker is tied to its list and filters.
 //!
 //! Paging is by key, never by offset: rows that appear or vanish between two pages neither repeat nor hide others.
+//! A marker is signed with a key of the server: one that somebody made up would tell where a row that is out of reach sorts.
+
+use std::sync::OnceLock;
 
 use actix_web::HttpRequest;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use hmac::{Hmac, KeyInit as _, Mac as _};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
-use sha2::{Digest as _, Sha256};
+use sha2::Sha256;
 
 use crate::error::{ApiError, Code};
 
@@ -16,6 +20,16 @@ pub const DEFAULT_LIMIT: u16 = 50;
 
 /// The most rows a page can have.
 pub const MAX_LIMIT: u16 = 200;
+
+/// What markers are signed with; empty until the server has said it, as in tests of single functions.
+static KEY: OnceLock<Vec<u8>> = OnceLock::new();
+
+/// Says what markers are signed with, once, when the server starts. Processes of one server say the same.
+pub fn sign_with(key: Vec<u8>) {
+    if KEY.set(key).is_err() {
+        tracing::debug!("page markers have their key already");
+    }
+}
 
 /// The default of a `limit` parameter, for serde.
 #[must_use]
@@ -62,19 +76,22 @@ macro_rules! page {
 /// # Errors
 /// An internal error if the key has no JSON form.
 pub fn encode<K: Serialize, F: Serialize>(last: &K, filters: &F) -> Result<String, ApiError> {
-    let bytes = serde_json::to_vec(&(fingerprint(filters)?, last)).map_err(|error| ApiError::internal(&error))?;
+    let last = json(last)?;
+    let mut bytes = signature(&last, &json(filters)?)?;
+    bytes.extend(last);
     Ok(URL_SAFE_NO_PAD.encode(bytes))
 }
 
 /// The key after which the page begins; none for the first page.
 ///
 /// # Errors
-/// 400 if the marker is cut off or belongs to another list or other filters.
+/// 400 if the marker is cut off, was made up, or belongs to another list or other filters.
 pub fn decode<K: DeserializeOwned, F: Serialize>(cursor: Option<&str>, filters: &F) -> Result<Option<K>, ApiError> {
     let Some(cursor) = cursor else { return Ok(None) };
     let bytes = URL_SAFE_NO_PAD.decode(cursor).map_err(|_| ApiError::new(Code::BadCursor))?;
-    let (print, key): (String, K) = serde_json::from_slice(&bytes).map_err(|_| ApiError::new(Code::BadCursor))?;
-    if print == fingerprint(filters)? { Ok(Some(key)) } else { Err(ApiError::new(Code::BadCursor)) }
+    let (signed, last) = bytes.split_at_checked(SIGNATURE).ok_or(Code::BadCursor)?;
+    mac(last, &json(filters)?)?.verify_truncated_left(signed).map_err(|_| ApiError::new(Code::BadCursor))?;
+    serde_json::from_slice(last).map(Some).map_err(|_| ApiError::new(Code::BadCursor))
 }
 
 /// Cuts one row more than `limit` down to the page and says whether another follows: ask the database for `limit + 1`.
@@ -84,10 +101,26 @@ pub fn cut<T>(rows: &mut Vec<T>, limit: u16) -> bool {
     more
 }
 
-fn fingerprint<F: Serialize>(filters: &F) -> Result<String, ApiError> {
-    let bytes = serde_json::to_vec(filters).map_err(|error| ApiError::internal(&error))?;
-    let digest = Sha256::digest(bytes);
-    Ok(URL_SAFE_NO_PAD.encode(digest.get(..8).unwrap_or_default()))
+/// How many bytes of a signature a marker carries (RFC 2104 section 5: half of the digest, 80 bits at least).
+const SIGNATURE: usize = 16;
+
+fn json<T: Serialize>(value: &T) -> Result<Vec<u8>, ApiError> {
+    serde_json::to_vec(value).map_err(|error| ApiError::internal(&error))
+}
+
+fn mac(last: &[u8], filters: &[u8]) -> Result<Hmac<Sha256>, ApiError> {
+    let key = KEY.get().map_or(&[][..], Vec::as_slice);
+    let mut mac = Hmac::<Sha256>::new_from_slice(key).map_err(|error| ApiError::internal(&error))?;
+    // JSON has no byte of nought: where one part ends is not in doubt.
+    mac.update(filters);
+    mac.update(&[0]);
+    mac.update(last);
+    Ok(mac)
+}
+
+fn signature(last: &[u8], filters: &[u8]) -> Result<Vec<u8>, ApiError> {
+    let signed = mac(last, filters)?.finalize().into_bytes();
+    Ok(signed.iter().copied().take(SIGNATURE).collect())
 }
 
 /// The `Link` to the next page: this request's address with the new cursor.
@@ -101,6 +134,9 @@ pub fn next_link(request: &HttpRequest, cursor: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use base64::Engine as _;
+    use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+
     use super::{cut, decode, encode};
 
     #[test]
@@ -108,6 +144,12 @@ mod tests {
         let cursor = encode(&("0412", 7), &"state=ready").unwrap();
         assert_eq!(decode::<(String, i32), _>(Some(&cursor), &"state=ready").unwrap(), Some(("0412".to_owned(), 7)));
         assert!(decode::<(String, i32), _>(Some(&cursor), &"state=vacant").is_err());
+        // Another key behind the same signature, and a signature cut short.
+        let mut made_up = URL_SAFE_NO_PAD.decode(&cursor).unwrap();
+        let last = made_up.len() - 2;
+        made_up[last] = b'8';
+        assert!(decode::<(String, i32), _>(Some(&URL_SAFE_NO_PAD.encode(&made_up)), &"state=ready").is_err());
+        assert!(decode::<(String, i32), _>(Some(&URL_SAFE_NO_PAD.encode(&made_up[..15])), &"state=ready").is_err());
         assert!(decode::<(String, i32), _>(Some("!!"), &"state=ready").is_err());
         assert!(decode::<(String, i32), _>(Some(""), &"state=ready").is_err());
         assert_eq!(decode::<(String, i32), _>(None, &"state=ready").unwrap(), None);

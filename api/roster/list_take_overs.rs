@@ -9,7 +9,7 @@ use super::find_troop::TroopPath;
 use super::replace_coordinator::TakeOver;
 use super::sql::{contacts, endings};
 use crate::auth::Permit;
-use crate::auth::permission::{AssignmentsRead, Permission as _};
+use crate::auth::permission::{AssignmentsRead, EvidenceRead, Permission as _};
 use crate::common::answer::Answer;
 use crate::common::body::{Path, Query};
 use crate::common::ids::TakeOverId;
@@ -43,6 +43,8 @@ crate::page!(
 );
 
 /// List who took over from whom in a troop, with what was handed over.
+///
+/// Why is shown to the unit manager and the overseer; what is handed over, to whoever sees the coordinators of the troop.
 #[utoipa::path(tag = "roster", params(TroopPath, TakeOversQuery), extensions(("x-permission" = json!(AssignmentsRead::NAME))), responses((status = 200, description = "The replacements.", body = TakeOverPage), Problems))]
 #[get("/v1/units/{unit_id}/troops/{troop_id}/take-overs")]
 pub async fn list_take_overs(
@@ -64,7 +66,10 @@ pub async fn list_take_overs(
     let since = updated_since.map(Since::seq);
     let mut rows = endings::take_overs(&mut tx, unit, permit.read_scope(), (troop, since), bounds).await?;
     let more = page::cut(&mut rows, limit);
-    let items: Vec<TakeOver> = rows.into_iter().map(TakeOver::from).collect();
+    // Why somebody went is for who decides such things and who oversees them, as with every decision.
+    let reasons = permit.holds::<EvidenceRead>();
+    let shown = |row| TakeOver::from(row).with_reason_if(reasons);
+    let items: Vec<TakeOver> = rows.into_iter().map(shown).collect();
     let next_cursor = items.last().filter(|_| more).map(|row| page::encode(&row.take_over_id, &filters)).transpose()?;
     let page = TakeOverPage { log_seq, items, next_cursor };
     Ok(Answer::new(&page)?.tag_without(&["log_seq"]).next_page(&request, page.next_cursor.as_deref()))

@@ -56,7 +56,7 @@ pub struct TakeOver {
     pub to_assignment_id: AssignmentId,
     /// Whose it is.
     pub to_person_id: PersonId,
-    /// Why; null once one of the two people was erased.
+    /// Why; null to others than the unit manager and the overseer, and once one of the two people was erased.
     #[schema(required = true, max_length = 400)]
     pub reason: Option<String>,
     /// What was handed over; null when nothing was said, and once one of the two people was erased.
@@ -75,6 +75,15 @@ pub struct Replaced {
     /// meant (`list_needs` asks, too).
     #[schema(max_items = 200)]
     pub goes_on: Vec<GoesOnWithTroop>,
+}
+
+impl TakeOver {
+    /// Without why, unless the reader may read that.
+    #[must_use]
+    pub fn with_reason_if(mut self, may: bool) -> Self {
+        self.reason = self.reason.filter(|_| may);
+        self
+    }
 }
 
 impl From<TakeOverRow> for TakeOver {

@@ -143,6 +143,7 @@ impl std::fmt::Debug for Running {
 /// If the address or the hashing threads are not to be had.
 pub fn start(options: &Options) -> Result<Running, StartError> {
     let passwords = Passwords::start()?;
+    crate::common::page::sign_with(options.keys.for_page_markers());
     let door_rate = crate::auth::Rate::per_minute(options.requests_per_minute);
     let workers = options.workers.max(1);
     let each = options.connections / u32::try_from(workers).unwrap_or(1).max(1);

@@ -84,7 +84,7 @@ pub struct TroopStanding {
 /// Show where one troop stands: the state and why, each requirement, the next step, each gate and what opens it.
 ///
 /// Also what will lapse before which milestone, and when the answer changes by itself. With `as_of`, the same for a past
-/// instant. A screening that is not met reads "not confirmed" to everyone but the unit manager and the overseer.
+/// instant; a troop coordinator then sees who is there now and nobody from before. A screening that is not met reads "not confirmed" to everyone but the unit manager and the overseer.
 #[utoipa::path(tag = "standings", params(StandingPath, StandingQuery), extensions(("x-permission" = json!(StandingsRead::NAME))), responses((status = 200, description = "Where the troop stands.", body = TroopStanding), Problems))]
 #[get("/v1/units/{unit_id}/standings/{troop_id}")]
 pub async fn find_standing(
@@ -97,7 +97,8 @@ pub async fn find_standing(
         return Err(Code::NotFound.into());
     }
     let season = seasons::resolve(&mut tx, unit, query.0.season).await?;
-    let (then, troop) = read::one(&mut tx, unit, &season, query.0.as_of, path.troop_id).await?;
+    let (then, mut troop) = read::one(&mut tx, unit, &season, query.0.as_of, path.troop_id).await?;
+    read::as_known_now(&mut tx, &permit, (&season, query.0.as_of), std::slice::from_mut(&mut troop)).await?;
     let shown = show(&mut tx, &permit, &season, &then, troop).await?;
     Ok(Answer::new(&shown)?.tag_without(&["stands_at"]))
 }

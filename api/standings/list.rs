@@ -166,6 +166,7 @@ pub async fn list_standings(
     let more = page::cut(&mut rows, limit);
     let last = rows.last().filter(|_| more).map(read::sort_key);
     let next_cursor = last.map(|key| page::encode(&key, &filters)).transpose()?;
+    read::as_known_now(&mut tx, &permit, (&season, as_of), &mut rows).await?;
     let items = rows.into_iter().map(|troop| line(&permit, troop)).collect();
     let season_id = season.season_id;
     let counts = counts.into();

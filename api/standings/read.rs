@@ -130,6 +130,38 @@ pub async fn one(
     Ok((then, found))
 }
 
+/// Of an earlier instant or season, whoever sees the coordinators of own troops alone sees those who are there now, and
+/// oneself: who coordinated a troop before, and what that person had open, is nothing to a successor.
+///
+/// # Errors
+/// Database faults.
+pub async fn as_known_now<P: Permission>(
+    tx: &mut Tx,
+    permit: &Permit<P>,
+    (season, as_of): (&ThisSeason, Option<DateTime<Utc>>),
+    troops: &mut [TroopThen],
+) -> Result<(), ApiError> {
+    let scope = permit.actor().scope::<AssignmentsRead>();
+    if (as_of.is_none() && season.is_current) || scope.troops().is_none() || troops.is_empty() {
+        return Ok(());
+    }
+    let unit = permit.unit()?;
+    let now = match seasons::current(tx, unit).await {
+        Ok(current) => all(tx, unit, &current, None, &scope).await?.troops,
+        Err(error) if error.code() == Some(Code::NoCurrentSeason) => Vec::new(),
+        Err(error) => return Err(error),
+    };
+    for troop in troops {
+        let there = now.iter().filter(|one| one.troop_id == troop.troop_id).flat_map(|one| {
+            let held = one.standing.coordinators.iter().map(|who| who.person_id);
+            held.chain(one.standing.begins.iter().map(|who| who.person_id))
+        });
+        let people: Vec<PersonId> = there.chain([permit.person()?]).collect();
+        troop.standing = troop.standing.clone().only_about(&people);
+    }
+    Ok(())
+}
+
 /// A troop's standing as this reader may see it: whole with `screenings.read`; without it a screening that is not met reads
 /// "not confirmed"; and who may not see the coordinators of this troop sees states and gates only. Somebody can see those
 /// of one troop and not of another (a coordinator who is a viewer too), so it is asked of each.

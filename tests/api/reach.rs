@@ -1,10 +1,12 @@
 //! How far somebody reaches, and when that ends: what a second role must not widen, and what is over with a season, an end
 //! that was settled beforehand, or the role under which a key was made.
 
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde_json::{Value, json};
 
 use crate::support::client::{Answered, Caller};
-use crate::support::fixture::{CLARA, DOV, OTHER_TROOP, PIOTR, SEASON, Somebody, TROOP, UNIT, VIEWER, YESENIA, grant};
+use crate::support::fixture::{CLARA, DOV, OTHER_TROOP, PIOTR, PIOTRS_ASSIGNMENT, SEASON, Somebody, TROOP, UNIT, VIEWER, YESENIA, grant};
 use crate::support::world::World;
 use crate::support::{days, scenario};
 
@@ -139,5 +141,69 @@ fn a_key_made_before_an_assignment_does_not_reach_its_troop() {
         world.yesenia.get(&piotr).await.expect(200);
         script.get(&piotr).await.expect_problem(404, "not_found");
         script.get(&format!("/people/{}", person(&YESENIA))).await.expect(200);
+    });
+}
+
+/// Clara and Piotr coordinate troop 0101 at first; the clock of the tests begins on 10 January 2040 at 16:00.
+#[test]
+fn whoever_stays_sees_nobody_who_went_in_an_earlier_standing() {
+    scenario(async |world| {
+        world.forward(days(2)).await;
+        let path = format!("/standings/{TROOP}?as_of=2040-01-11T16:00:00Z");
+        for who in [&world.manager, &world.clara] {
+            let before = text(&who.get(&path).await.expect(200));
+            assert!(before.contains("Piotr") && before.contains("Clara"), "{before}");
+        }
+        let stand_down = format!("/assignments/{PIOTRS_ASSIGNMENT}/stand-down");
+        world.manager.post(&stand_down, json!({"reason": "Moved away."})).await.expect(200);
+        let seen = text(&world.clara.get(&path).await.expect(200));
+        assert!(seen.contains("Clara") && !seen.contains("Piotr"), "{seen}");
+        assert!(!seen.contains(&person(&PIOTR).to_string()), "{seen}");
+        let listed = text(&world.clara.get("/standings?as_of=2040-01-11T16:00:00Z").await.expect(200));
+        assert!(listed.contains("0101") && !listed.contains(&person(&PIOTR).to_string()), "{listed}");
+        assert!(text(&world.manager.get(&path).await.expect(200)).contains("Piotr"));
+    });
+}
+
+#[test]
+fn a_page_marker_that_was_made_up_is_refused() {
+    scenario(async |world| {
+        let first = world.manager.get("/troops?limit=1").await.expect(200);
+        let marker = first.text("/next_cursor");
+        world.manager.get(&format!("/troops?limit=1&cursor={marker}")).await.expect(200);
+        let mut bytes = URL_SAFE_NO_PAD.decode(&marker).expect("base64");
+        let place = bytes.iter().rposition(|byte| *byte == b'1').expect("a digit");
+        bytes[place] = b'2';
+        let made_up = URL_SAFE_NO_PAD.encode(bytes);
+        world.manager.get(&format!("/troops?limit=1&cursor={made_up}")).await.expect_problem(400, "bad_cursor");
+    });
+}
+
+#[test]
+fn a_key_learns_neither_its_owners_address_nor_what_other_keys_there_are() {
+    scenario(async |world| {
+        let first = key_of(&world.manager, &["troops.read"]).await;
+        key_of(&world.manager, &["standings.read"]).await;
+        let me = first.get("/v1/me").await.expect(200);
+        assert_eq!((me.at("/email"), me.at("/administrator")), (Value::Null, json!(false)), "{me}");
+        assert_eq!(me.at("/units/0/unit_id"), json!(UNIT), "{me}");
+        let keys = first.get("/v1/keys").await.expect(200);
+        assert_eq!(keys.at("/items").as_array().map(Vec::len), Some(1), "{keys}");
+        assert_eq!(keys.at("/items/0/permissions"), json!(["troops.read"]));
+        assert_eq!(world.manager.get("/v1/keys").await.expect(200).at("/items").as_array().map(Vec::len), Some(2));
+        assert!(text(&world.manager.get("/v1/me").await.expect(200)).contains("@example.org"));
+    });
+}
+
+#[test]
+fn why_somebody_was_replaced_is_not_read_by_who_comes() {
+    scenario(async |world| {
+        let replace = format!("/assignments/{PIOTRS_ASSIGNMENT}/replace");
+        let change = json!({"person_id": DOV, "reason": "Did not answer.", "note": "The key of the cupboard."});
+        world.manager.post(&replace, change).await.expect(201);
+        let path = format!("/troops/{TROOP}/take-overs");
+        let seen = world.clara.get(&path).await.expect(200);
+        assert_eq!((seen.at("/items/0/reason"), seen.at("/items/0/note")), (Value::Null, json!("The key of the cupboard.")));
+        assert_eq!(world.manager.get(&path).await.expect(200).at("/items/0/reason"), json!("Did not answer."));
     });
 }

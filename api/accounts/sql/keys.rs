@@ -37,17 +37,20 @@ pub(in crate::accounts) async fn insert_key(
 
 pub(in crate::accounts) async fn keys(
     tx: &mut Tx,
-    account: AccountId,
+    (account, only): (AccountId, Option<KeyId>),
     after: Option<Uuid>,
     limit: i64,
 ) -> Result<Vec<KeyRow>, ApiError> {
     let rows = sqlx::query_as!(
         KeyRow,
         "select key_id, unit_id, name, shown_prefix, permissions, created_at, expires_at, last_used_at, revoked_at
-         from access_key where account_id = $1 and ($2::uuid is null or key_id > $2) order by key_id limit $3",
+         from access_key
+         where account_id = $1 and ($2::uuid is null or key_id > $2) and ($4::uuid is null or key_id = $4)
+         order by key_id limit $3",
         account.0,
         after,
-        limit
+        limit,
+        only.map(|key| key.0)
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

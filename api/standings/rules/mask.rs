@@ -14,6 +14,23 @@ impl Standing {
         self.masked_but_for(None)
     }
 
+    /// Without whoever is not among these people: what is known of them, and every reason and lapse that names them.
+    #[must_use]
+    pub fn only_about(mut self, people: &[PersonId]) -> Self {
+        let known = |person: &Option<PersonId>| person.is_none_or(|one| people.contains(&one));
+        self.coordinators.retain(|one| people.contains(&one.person_id));
+        self.begins.retain(|one| people.contains(&one.person_id));
+        self.reasons.retain(|one| known(&one.person_id));
+        self.lapses.retain(|one| known(&one.person_id));
+        for gate in &mut self.gates {
+            for reasons in [&mut gate.reasons, &mut gate.ahead, &mut gate.let_through] {
+                reasons.retain(|one| known(&one.person_id));
+            }
+        }
+        self.next_step = self.next_step.filter(|step| known(&step.person_id));
+        self
+    }
+
     /// As [`Standing::masked`], but somebody's own met screening keeps its dates: one may know when it runs out.
     #[must_use]
     pub fn masked_but_for(mut self, own: Option<PersonId>) -> Self {
