@@ -24,9 +24,11 @@ pub mod frozen;
 pub mod intake;
 pub mod jobs;
 pub mod logging;
+pub mod mail;
 pub mod migrate;
 pub mod need;
 pub mod needs;
+pub mod notices;
 pub mod one_person;
 pub mod one_troop;
 pub mod outside_steps;
@@ -146,6 +148,7 @@ impl Feature {
 /// THE list of features, in dependency order.
 pub const FEATURES: &[Feature] = &[
     server::feature(),
+    mail::feature(),
     accounts::feature(),
     units::feature(),
     seasons::feature(),
@@ -154,6 +157,7 @@ pub const FEATURES: &[Feature] = &[
     policies::feature(),
     evidence::feature(),
     appointments::feature(),
+    notices::feature(),
     intake::feature(),
     returns::feature(),
     outside_steps::feature(),

@@ -178,6 +178,10 @@ pub enum NeedMethod {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum NeedKind {
+    /// A message did not arrive.
+    MendAddress,
+    /// Messages wait as drafts.
+    SendDrafts,
     /// A list could not be read.
     ReplaceList,
     /// A workbook waits to be told which of its sheets is the list.
@@ -233,6 +237,8 @@ impl NeedKind {
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
+            Self::MendAddress => "mend_address",
+            Self::SendDrafts => "send_drafts",
             Self::ReplaceList => "replace_list",
             Self::ChooseSheet => "choose_sheet",
             Self::ChooseColumns => "choose_columns",

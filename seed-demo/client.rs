@@ -60,6 +60,12 @@ impl Caller {
         answer(&format!("PUT {path}"), request).await
     }
 
+    /// Changes a thing as it was last read.
+    pub async fn patch(&self, path: &str, etag: &str, body: &Value) -> Result<Value, String> {
+        let request = self.request(reqwest::Method::PATCH, path).header("If-Match", etag).json(body);
+        answer(&format!("PATCH {path}"), request).await
+    }
+
     /// Does something that cannot be taken back, to a thing as it was last read.
     pub async fn act_on(&self, path: &str, etag: &str, body: &Value) -> Result<Value, String> {
         let request = self.request(reqwest::Method::POST, path).header("If-Match", etag).json(body);

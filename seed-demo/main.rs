@@ -7,6 +7,7 @@
 mod client;
 mod days;
 mod expect;
+mod letters;
 mod lists;
 mod matters;
 mod people;
@@ -29,6 +30,12 @@ struct Arguments {
     /// Only tell, by the exit code, whether the server is ready.
     #[arg(long)]
     is_ready: bool,
+    /// Only keep the demo's mail: listen on this port of the machine itself, and write each letter into `--letters`.
+    #[arg(long, requires = "letters")]
+    keep_mail_on: Option<u16>,
+    /// Where letters go, as numbered .eml files.
+    #[arg(long)]
+    letters: Option<PathBuf>,
     /// The server's program, for the first administrator's link and for the clock.
     #[arg(long, default_value = "caselot")]
     program: PathBuf,
@@ -43,6 +50,15 @@ async fn main() -> ExitCode {
     if arguments.is_ready {
         let ready = client::Server::new(&arguments.address).is_ready().await;
         return if ready { ExitCode::SUCCESS } else { ExitCode::FAILURE };
+    }
+    if let (Some(port), Some(folder)) = (arguments.keep_mail_on, &arguments.letters) {
+        return match letters::keep(port, folder) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(error) => {
+                eprintln!("seed-demo: {error}");
+                ExitCode::FAILURE
+            }
+        };
     }
     match run(&arguments).await {
         Ok(()) => ExitCode::SUCCESS,

@@ -33,6 +33,7 @@ pub async fn play(arguments: &Arguments) -> Result<Demo, String> {
     first_list(&unit, zero).await?;
     let coordinators = invite_coordinators(&server, &unit, &mut sign_ins).await?;
     matters::one_person_twice(&unit).await?;
+    matters::mail(&unit).await?;
 
     forwards(arguments, 8).await?;
     lists::apply(&unit, &List::BANK_DETAILS, day(zero, 8), zero).await?;

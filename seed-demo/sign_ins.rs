@@ -77,6 +77,7 @@ fn private(path: &Path, text: &str) -> std::io::Result<()> {
 fn shell(demo: &Demo, lists: &Path) -> String {
     let mut text =
         format!("API={}\nUNIT={}\nTODAY={}\nLISTS='{}'\n", demo.address, demo.unit, demo.today, lists.display());
+    let _ = writeln!(text, "LETTERS='{}'", lists.with_file_name("letters").display());
     for SignIn { name, email, password, .. } in &demo.sign_ins {
         let _ = writeln!(text, "{name}='{{\"email\": \"{email}\", \"password\": \"{password}\"}}'");
     }

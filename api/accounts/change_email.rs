@@ -13,6 +13,7 @@ use crate::auth::{Public, SignedIn, token};
 use crate::common::answer::{Answer, Created};
 use crate::common::body::Json;
 use crate::error::{ApiError, Code, FieldError, Problems};
+use crate::mail::account::{self as account_mail, AccountMail};
 use crate::server::run::Around;
 
 /// How long the new address can be confirmed.
@@ -39,10 +40,9 @@ pub struct WaitingEmail {
     /// The new address. Until it is confirmed you sign in with the one that you have.
     #[schema(max_length = 254, example = "imani.c@example.org")]
     pub email: String,
-    /// The link that confirms it: for whoever reads the new address. This server sends no mail by itself so far, so it is
-    /// shown here, once.
-    #[schema(max_length = 400)]
-    pub email_link: String,
+    /// The link that confirms it, shown once: on a server that sends no mail. Null where it went to the new address.
+    #[schema(required = true, max_length = 400)]
+    pub email_link: Option<String>,
     /// Until when it works.
     pub expires_at: DateTime<Utc>,
 }
@@ -67,13 +67,22 @@ pub async fn change_email(
     if let Some((code, why)) = fault {
         return Err(ApiError::new(Code::Invalid).errors(vec![FieldError::at("/email", code, why)]));
     }
-    let account = asking.account;
+    let (account, present) = (asking.account, asking.email.clone());
     let mut tx = proof::password(tx, asking, &signed_in, &around, password).await?.go_on(&around).await?;
     let (secret, digest) = token::new_secret();
     let expires_at = tx.real_now() + LASTS;
     email_sql::insert(&mut tx, account, &email, &digest, expires_at).await?;
     tx.about("account", account);
-    let waiting = WaitingEmail { email, email_link: around.email_link(&secret), expires_at };
+    let link = around.email_link(&secret);
+    let mailed = around.mail.of_server().is_some();
+    if mailed {
+        let seal = &around.seal;
+        account_mail::write(&mut tx, seal, account, (AccountMail::EmailChange, &email), (Some(&link), expires_at))
+            .await?;
+        // Whoever reads the address that is used so far learns of it too.
+        account_mail::write(&mut tx, seal, account, (AccountMail::EmailChanging, &present), (None, expires_at)).await?;
+    }
+    let waiting = WaitingEmail { email, email_link: Some(link).filter(|_| !mailed), expires_at };
     tx.commit_with_secret(Created::new(&waiting)?.location("/v1/me")).await
 }
 

@@ -16,6 +16,7 @@
 mod accept_invitation;
 mod accept_reset;
 mod accept_sign_in_link;
+mod ask_for_link;
 mod change_email;
 mod change_password;
 mod codes;
@@ -34,6 +35,7 @@ mod sign_in;
 mod sign_out;
 mod sql;
 
+pub use ask_for_link::answer_link_requests;
 pub use invite::{Invitation, invite};
 pub use rules::{email_fault, email_key};
 pub use sql::{address_of_another, has_account, void_invitations};
@@ -63,6 +65,8 @@ fn routes(config: &mut ServiceConfig<'_>) {
         .service(accept_invitation::join_unit)
         .service(accept_reset::accept_reset)
         .service(accept_sign_in_link::accept_sign_in_link)
+        .service(ask_for_link::ask_for_reset)
+        .service(ask_for_link::ask_for_sign_in_link)
         .service(change_password::change_password)
         .service(change_email::change_email)
         .service(change_email::accept_email)

@@ -2,6 +2,7 @@
 
 pub(super) mod email_change;
 mod keys;
+pub(super) mod link_request;
 pub(super) mod one_person;
 mod people;
 pub(super) mod second_factor;

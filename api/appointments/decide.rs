@@ -8,15 +8,17 @@ use utoipa::{IntoParams, ToSchema};
 
 use super::rules::{self, Refusal};
 use super::sql;
+use super::tell::tell;
 use crate::auth::permission::{DecisionsTake, Permission as _};
 use crate::auth::{Permit, Tx};
 use crate::change::{self, Touched};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
-use crate::common::ids::{AssignmentId, DecisionId, TroopId, UnitId};
+use crate::common::ids::{AssignmentId, DecisionId, MessageId, PersonId, TroopId, UnitId};
 use crate::error::{ApiError, Code, FieldError, Problems};
 use crate::one_troop::{self, GoesOnWithTroop};
 use crate::seasons::{self, ThisSeason};
+use crate::server::run::{Around, Surroundings};
 use crate::standings::rules::DecisionKind;
 use crate::standings::{self, NewDecision, TroopStanding};
 
@@ -96,6 +98,10 @@ pub struct Decision {
     /// meant. Empty for any other decision.
     #[schema(max_items = 200)]
     pub goes_on: Vec<GoesOnWithTroop>,
+    /// The message that was written to the coordinator, a welcome or a suspension: on its way, or a draft (`find_message`). Null
+    /// for any other decision.
+    #[schema(required = true)]
+    pub message_id: Option<MessageId>,
     /// Where the troop stands now.
     pub troop: TroopStanding,
 }
@@ -107,10 +113,11 @@ pub struct Decision {
 #[post("/v1/units/{unit_id}/assignments/{assignment_id}/appoint")]
 pub async fn appoint_coordinator(
     permit: Permit<DecisionsTake>,
+    around: Around,
     path: Path<DecisionPath>,
     body: Json<DecisionReason>,
 ) -> Result<Answer<Decision>, ApiError> {
-    decide(&permit, path.assignment_id, DecisionKind::Appoint, body.0).await
+    decide(&permit, &around, path.assignment_id, DecisionKind::Appoint, body.0).await
 }
 
 /// Suspend a coordinator until the suspension is taken back.
@@ -120,10 +127,11 @@ pub async fn appoint_coordinator(
 #[post("/v1/units/{unit_id}/assignments/{assignment_id}/suspend")]
 pub async fn suspend_coordinator(
     permit: Permit<DecisionsTake>,
+    around: Around,
     path: Path<DecisionPath>,
     body: Json<NeededReason>,
 ) -> Result<Answer<Decision>, ApiError> {
-    decide(&permit, path.assignment_id, DecisionKind::Suspend, body.0.given()?).await
+    decide(&permit, &around, path.assignment_id, DecisionKind::Suspend, body.0.given()?).await
 }
 
 /// Restore a suspended coordinator, who then stands as the evidence says.
@@ -134,10 +142,11 @@ pub async fn suspend_coordinator(
 #[post("/v1/units/{unit_id}/assignments/{assignment_id}/restore")]
 pub async fn restore_coordinator(
     permit: Permit<DecisionsTake>,
+    around: Around,
     path: Path<DecisionPath>,
     body: Json<DecisionReason>,
 ) -> Result<Answer<Decision>, ApiError> {
-    decide(&permit, path.assignment_id, DecisionKind::Restore, body.0).await
+    decide(&permit, &around, path.assignment_id, DecisionKind::Restore, body.0).await
 }
 
 /// Let a coordinator stand down: the assignment ends, and with it the person's reach over the troop.
@@ -147,14 +156,16 @@ pub async fn restore_coordinator(
 #[post("/v1/units/{unit_id}/assignments/{assignment_id}/stand-down")]
 pub async fn stand_down_coordinator(
     permit: Permit<DecisionsTake>,
+    around: Around,
     path: Path<DecisionPath>,
     body: Json<NeededReason>,
 ) -> Result<Answer<Decision>, ApiError> {
-    decide(&permit, path.assignment_id, DecisionKind::StandDown, body.0.given()?).await
+    decide(&permit, &around, path.assignment_id, DecisionKind::StandDown, body.0.given()?).await
 }
 
 async fn decide(
     permit: &Permit<DecisionsTake>,
+    around: &Surroundings,
     assignment: AssignmentId,
     kind: DecisionKind,
     body: DecisionReason,
@@ -172,7 +183,7 @@ async fn decide(
     }
     tx.about("assignment", assignment);
     tx.about("person", locked.person);
-    finish(tx, permit, &season, &touched, new, decision_id).await
+    finish(tx, permit, &season, &touched, new, (decision_id, Some((around, locked.person)))).await
 }
 
 /// Holds the troop, asks the rules, and adds the decision.
@@ -197,13 +208,17 @@ pub(super) async fn finish(
     season: &ThisSeason,
     touched: &Touched,
     new: NewDecision,
-    decision_id: DecisionId,
+    (decision_id, told): (DecisionId, Option<(&Surroundings, PersonId)>),
 ) -> Result<Answer<Decision>, ApiError> {
     let unit = permit.unit()?;
     change::refresh(&mut tx, unit, touched).await?;
     tx.about("decision", decision_id);
     tx.about("troop", new.troop);
     let (then, found) = standings::one(&mut tx, unit, season, None, new.troop).await?;
+    let message_id = match told {
+        Some((around, person)) => tell(&mut tx, around, permit, season, (new.kind, person, &found)).await?,
+        None => None,
+    };
     let troop = standings::show(&mut tx, permit, season, &then, found).await?;
     let NewDecision { kind, assignment, reason, troop: new_troop } = new;
     let decided_at = tx.logged_at();
@@ -220,6 +235,7 @@ pub(super) async fn finish(
         reason,
         still_open,
         goes_on,
+        message_id,
         troop,
     };
     tx.commit_with(Answer::new(&decision)?).await

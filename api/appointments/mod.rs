@@ -14,6 +14,7 @@ mod rules;
 mod season;
 mod sql;
 mod take_decisions;
+mod tell;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

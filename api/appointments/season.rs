@@ -70,5 +70,5 @@ async fn decide_season(
     let touched = Touched::some(season.season_id, vec![], vec![troop]);
     let new = decide::about_season(kind, troop, body.reason);
     let decision_id = decide::take(&mut tx, permit, &season, &touched, &new).await?;
-    decide::finish(tx, permit, &season, &touched, new, decision_id).await
+    decide::finish(tx, permit, &season, &touched, new, (decision_id, None)).await
 }

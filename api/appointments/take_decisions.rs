@@ -13,6 +13,7 @@ use super::decide::needed;
 use super::preview_decisions::{BulkDecision, DecisionsPath};
 use super::rules;
 use super::sql::{self, LockedAssignment};
+use super::tell::tell;
 use crate::auth::permission::{DecisionsTake, Permission as _};
 use crate::auth::{Permit, Scope, Tx};
 use crate::change::{self, Touched};
@@ -21,6 +22,7 @@ use crate::common::body::{Json, Path};
 use crate::common::ids::{AssignmentId, DecisionId, SeasonId, TroopId};
 use crate::error::{ApiError, Code, FieldError, Problems};
 use crate::seasons::{self, ThisSeason};
+use crate::server::run::Around;
 use crate::standings::rules::TroopState;
 use crate::standings::{self, NewDecision};
 
@@ -84,12 +86,13 @@ pub struct TakenDecisions {
 
 /// Take a decision about many coordinators at once, as it was previewed: all of them, or none.
 ///
-/// Each is a decision of its own, as if it had been taken singly. If anything that one of them rests on has changed since the
+/// Each is a decision of its own, as if it had been taken singly, and each coordinator is written to. If anything that one of them rests on has changed since the
 /// preview, none is taken, and the answer names each that differs.
 #[utoipa::path(tag = "appointments", params(DecisionsPath), request_body = NewDecisions, extensions(("x-permission" = json!(DecisionsTake::NAME))), responses((status = 200, description = "What was decided.", body = TakenDecisions), Problems))]
 #[post("/v1/units/{unit_id}/decisions")]
 pub async fn take_decisions(
     permit: Permit<DecisionsTake>,
+    around: Around,
     _path: Path<DecisionsPath>,
     body: Json<NewDecisions>,
 ) -> Result<Answer<TakenDecisions>, ApiError> {
@@ -128,6 +131,11 @@ pub async fn take_decisions(
     }
     change::refresh(&mut tx, unit, &touched).await?;
     let then = standings::all(&mut tx, unit, &season, None, &scope(&found)).await?;
+    for one in &chosen {
+        if let Some(troop) = then.troops.iter().find(|troop| troop.troop_id == one.troop) {
+            tell(&mut tx, &around, &permit, &season, (new.decision.kind(), one.person, troop)).await?;
+        }
+    }
     let states: BTreeMap<TroopId, TroopState> =
         then.troops.into_iter().map(|troop| (troop.troop_id, troop.standing.state)).collect();
     let decisions = chosen.iter().zip(taken).filter_map(|(one, decision_id)| {

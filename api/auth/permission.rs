@@ -20,7 +20,7 @@ pub trait Permission: 'static {
 /// Whether a POST under this permission must carry an `Idempotency-Key`: decisions, filings and lists do harm when doubled.
 #[must_use]
 pub fn needs_safe_retry(name: &str) -> bool {
-    matches!(name, "decisions.take" | "intakes.apply" | "returns.file")
+    matches!(name, "decisions.take" | "intakes.apply" | "returns.file" | "messages.send")
 }
 
 /// What a key for scripts may change, if it was given that by name: the work of loading lists and keeping the roster.
@@ -156,6 +156,14 @@ permissions! {
     OutsideStepsTick    "outside_steps.tick"    OutsideStepsRead     true   false   false;
     /// See what needs a person now.
     NeedsRead           "needs.read"            NeedsRead            false  false   false;
+    /// Read how messages are worded and sent.
+    MailRead            "mail.read"             MailRead             false  false   false;
+    /// Word messages, and say whether they leave by themselves.
+    MailChange          "mail.change"           MailRead             true   false   false;
+    /// Read what was written to people.
+    MessagesRead        "messages.read"         MessagesRead         false  false   false;
+    /// Send, discard and mark messages.
+    MessagesSend        "messages.send"         MessagesRead         true   false   false;
     /// See whether one has a calendar address.
     CalendarsRead       "calendars.read"        CalendarsRead        false  false   false;
     /// Make and end one's own calendar address.

@@ -6,6 +6,7 @@ mod clock;
 mod cluster;
 mod commands;
 mod log;
+mod mail;
 mod run;
 mod serve;
 

@@ -9,6 +9,7 @@ use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use secrecy::{ExposeSecret, SecretSlice, SecretString};
 use sha2::{Digest, Sha256};
 
+use super::mail;
 use super::run::block_on;
 use crate::auth::seal::Seal;
 use crate::auth::token;
@@ -71,6 +72,7 @@ fn here(settings: &Settings, layout: &Layout, runtime: &SecretString) -> Result<
         requests_per_minute: NonZeroU32::new(settings.limits.requests_per_minute).unwrap_or(NonZeroU32::MIN),
         trusted_proxies: trusted,
         public_url: settings.server.public_address(),
+        mail: mail::transports(&settings.mail)?,
         parser: ParserDoor::new(layout).map_err(StartError::io("finding the parser"))?,
         ticker: true,
     };

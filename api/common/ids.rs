@@ -54,6 +54,8 @@ ids! {
     InvitationId
     /// One local unit: the tenant.
     UnitId
+    /// A message to a person of a unit.
+    MessageId
     /// One season of a unit.
     SeasonId
     /// A dated milestone of a season.

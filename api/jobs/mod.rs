@@ -1,6 +1,8 @@
 //! Background work: a ticker that goes through the units once a minute and lets every feature notice what time has
 //! changed, and forgets what need not be kept.
 
+pub mod mail;
+
 use std::time::Duration;
 
 use chrono::TimeDelta;

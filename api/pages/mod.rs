@@ -1,5 +1,5 @@
 //! A few plain pages for whoever opens a link of ours on a phone: accept an invitation, choose a new password,
-//! confirm a new address.
+//! confirm a new address, sign in and see the own steps.
 //!
 //! They can do nothing that the API cannot: each is a form whose script sends the operation named in it. What stands after
 //! `#` in a link never reaches the server's own logs or a proxy's, since browsers keep it to themselves; the script sends it
@@ -19,7 +19,13 @@ pub const fn feature() -> Feature {
 }
 
 fn routes(config: &mut ServiceConfig<'_>) {
-    config.service(open_invitation).service(open_reset).service(open_email).service(read_style).service(read_script);
+    config
+        .service(open_invitation)
+        .service(open_reset)
+        .service(open_email)
+        .service(open_sign_in)
+        .service(read_style)
+        .service(read_script);
 }
 
 /// Show the form by which an invited person chooses a password (`accept_invitation`), or takes the invitation with an
@@ -42,6 +48,14 @@ pub async fn open_reset(_public: Public) -> File {
 #[get("/email")]
 pub async fn open_email(_public: Public) -> File {
     File::html(include_str!("email.html"))
+}
+
+/// Show the page on which somebody signs in, by a link or by a password, and sees the own steps (`list_my_steps`), the next one
+/// first; each can be reported as done (`report_step`).
+#[utoipa::path(tag = "pages", extensions(("x-permission" = json!("public"))), responses((status = 200, description = "A page.", body = String, content_type = "text/html"), crate::error::Problems))]
+#[get("/sign-in")]
+pub async fn open_sign_in(_public: Public) -> File {
+    File::html(include_str!("sign-in.html"))
 }
 
 /// Give the pages' stylesheet.

@@ -92,7 +92,7 @@ pub async fn add_person(
     people::insert(&mut tx, &permit, &row, log_seq).await?;
     if reached {
         let trimmed = |text: Option<String>| text.map(|text| text.trim().to_owned());
-        let contact = ContactRow { email: trimmed(new.email), phone: trimmed(new.phone), version: 0 };
+        let contact = ContactRow { email: trimmed(new.email), phone: trimmed(new.phone), language: None, version: 0 };
         let key = contact.email.as_deref().map(email_key);
         people::keep_contact(&mut tx, &permit, person, &contact, key.as_deref(), log_seq).await?;
     }

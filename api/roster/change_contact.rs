@@ -16,6 +16,7 @@ use crate::common::answer::Answer;
 use crate::common::body::{Json, Patch, Path};
 use crate::common::etag::IfMatch;
 use crate::error::{ApiError, Code, FieldError, Problems};
+use crate::mail;
 
 /// What to change of a person's contact details; a field that is left out stays, null takes it away.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
@@ -32,6 +33,11 @@ pub struct ContactChange {
     #[serde(default)]
     #[schema(value_type = Option<String>, min_length = 3, max_length = 40)]
     phone: Patch<String>,
+    /// The language in which the person is written to: two or three small letters (ISO 639).
+    #[garde(inner(length(min = 2, max = 3)))]
+    #[serde(default)]
+    #[schema(value_type = Option<String>, min_length = 2, max_length = 3, pattern = "^[a-z]{2,3}$")]
+    language: Patch<String>,
 }
 
 /// What is wrong with contact details, if anything.
@@ -57,7 +63,10 @@ pub async fn change_contact(
     if_match: IfMatch,
 ) -> Result<Answer<Contact>, ApiError> {
     let change = body.0;
-    let faults = contact_faults(change.email.value().map(String::as_str), change.phone.value().map(String::as_str));
+    let mut faults = contact_faults(change.email.value().map(String::as_str), change.phone.value().map(String::as_str));
+    if change.language.value().is_some_and(|text| !mail::is_language(text)) {
+        faults.push(FieldError::at("/language", "not_a_language", "two or three small letters, such as en or es"));
+    }
     if !faults.is_empty() {
         return Err(ApiError::new(Code::Invalid).errors(faults));
     }
@@ -72,6 +81,7 @@ pub async fn change_contact(
     let moved = email.as_deref().map(email_key) != row.email.as_deref().map(email_key);
     row.email = email;
     row.phone = change.phone.apply(row.phone.take()).map(trimmed);
+    row.language = change.language.apply(row.language.take());
     let log_seq = tx.seq().await?;
     let key = row.email.as_deref().map(email_key);
     people::keep_contact(&mut tx, &permit, person, &row, key.as_deref(), log_seq).await?;
@@ -80,7 +90,11 @@ pub async fn change_contact(
     }
     row.version += 1;
     tx.about("person", person);
-    for (sent, field) in [(change.email != Patch::Leave, "email"), (change.phone != Patch::Leave, "phone")] {
+    for (sent, field) in [
+        (change.email != Patch::Leave, "email"),
+        (change.phone != Patch::Leave, "phone"),
+        (change.language != Patch::Leave, "language"),
+    ] {
         if sent {
             tx.about("field", field);
         }

@@ -95,7 +95,6 @@ pub(super) const ERASER: Eraser = Eraser {
         "take_over.reason",
         "take_over.note",
         "regrouping.reason",
-        "outbox.fields",
     ],
     erase: |tx, by, erasure| erase(tx, by, erasure),
 };

@@ -25,6 +25,9 @@ pub struct Contact {
     /// Phone number; null if none is known.
     #[schema(required = true, max_length = 40, example = "+1 555 0108")]
     pub phone: Option<String>,
+    /// The language in which the person is written to (ISO 639); null: the unit's.
+    #[schema(required = true, max_length = 3, example = "en")]
+    pub language: Option<String>,
     /// The version of these fields; `"v0"` while none were entered.
     #[schema(max_length = 30, example = "\"v1\"")]
     pub etag: String,
@@ -32,8 +35,8 @@ pub struct Contact {
 
 impl Contact {
     pub(super) fn of(person_id: PersonId, row: ContactRow) -> Self {
-        let ContactRow { email, phone, version } = row;
-        Self { person_id, email, phone, etag: etag(version) }
+        let ContactRow { email, phone, language, version } = row;
+        Self { person_id, email, phone, language, etag: etag(version) }
     }
 }
 

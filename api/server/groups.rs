@@ -55,6 +55,12 @@ const GROUPS: &[Group] = &[
         ],
     },
     Group {
+        name: "Messages",
+        about: "For the unit manager: what is written to people, how it is worded, what waits to be sent and what became of it. The overseer reads along.",
+        features: &["mail", "notices"],
+        operations: &[],
+    },
+    Group {
         name: "Lists",
         about: "For the unit manager: bring in head office's posted lists, look at the preview, settle what waits, apply, take back. The overseer reads along.",
         features: &["intake"],

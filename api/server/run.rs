@@ -45,6 +45,8 @@ pub struct Options {
     pub trusted_proxies: Vec<ipnet::IpNet>,
     /// The address under which people reach this server, for links that are printed or mailed.
     pub public_url: String,
+    /// The mail servers.
+    pub mail: crate::mail::Transports,
     /// The parser of uploaded lists.
     pub parser: crate::parser_door::ParserDoor,
     /// Whether the ticker runs (a test moves time by itself and ticks by hand).
@@ -62,6 +64,8 @@ pub struct Surroundings {
     pub passwords: Passwords,
     /// The address under which people reach this server.
     pub public_url: String,
+    /// The mail servers.
+    pub mail: crate::mail::Transports,
     /// The parser of uploaded lists.
     pub parser: crate::parser_door::ParserDoor,
     /// The program itself, for work that goes on after an answer.
@@ -129,6 +133,8 @@ pub struct Running {
     pub server: Server,
     /// The program itself, over a pool of its own.
     pub system: System,
+    /// What hands messages to mail servers.
+    pub post: crate::mail::worker::Post,
 }
 
 impl std::fmt::Debug for Running {
@@ -166,6 +172,7 @@ pub fn start(options: &Options) -> Result<Running, StartError> {
             seal: shared.seal.clone(),
             passwords: passwords.clone(),
             public_url: shared.public_url.clone(),
+            mail: shared.mail.clone(),
             parser: shared.parser.clone(),
             system: System::new(db.clone()),
         };
@@ -178,7 +185,13 @@ pub fn start(options: &Options) -> Result<Running, StartError> {
     .map_err(|error| StartError::Listen(listener_options.listen, error))?;
     let address = server.addrs().first().copied().unwrap_or(options.listen);
     let server = server.disable_signals().run();
-    Ok(Running { address, server, system })
+    let post = crate::mail::worker::Post {
+        system: system.clone(),
+        transports: options.mail.clone(),
+        seal: options.seal.clone(),
+        own_address: options.public_url.trim_end_matches('/').to_owned(),
+    };
+    Ok(Running { address, server, system, post })
 }
 
 /// The application of one worker: the only place that puts routes together.
@@ -231,9 +244,11 @@ pub enum Ended {
 /// # Errors
 /// If serving fails.
 pub async fn serve(running: Running, ticker: bool) -> Result<Ended, StartError> {
-    let Running { server, system, .. } = running;
+    let Running { server, system, post, .. } = running;
     let handle = server.handle();
     let work = tokio::spawn(crate::jobs::run(system.clone(), ticker));
+    let (stop, stopped) = tokio::sync::watch::channel(false);
+    let mail = tokio::spawn(crate::jobs::mail::run(post, stopped));
     let serving = actix_web::rt::spawn(server);
     let mut terminate = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate())?;
     let mut interrupt = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::interrupt())?;
@@ -241,8 +256,18 @@ pub async fn serve(running: Running, ticker: bool) -> Result<Ended, StartError> 
     STOPPING.store(true, Ordering::Relaxed);
     tracing::info!("stopping: finishing what is under way");
     work.abort();
+    // The message in hand is finished, as the requests are: what was handed over and not noted would go twice.
+    let mail = async {
+        stop.send_replace(true);
+        tokio::time::timeout(std::time::Duration::from_secs(20), mail).await
+    };
+    let finished = async { tokio::join!(handle.stop(true), mail) };
     tokio::select! {
-        () = handle.stop(true) => {}
+        ((), mail) = finished => {
+            if mail.is_err() {
+                tracing::warn!("a message was still being handed over; it is tried again after a quarter of an hour");
+            }
+        }
         _ = terminate.recv() => return Ok(Ended::AtOnce),
         _ = interrupt.recv() => return Ok(Ended::AtOnce),
     }

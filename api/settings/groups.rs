@@ -1,10 +1,12 @@
 //! The groups of settings, one struct each, with their defaults.
 
+use std::collections::BTreeMap;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 
 use ipnet::IpNet;
 use serde::{Deserialize, Serialize};
+use uuid::Uuid;
 
 /// Everything that can be set. Holds no secret, so it may be printed and handed to a child process.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -22,6 +24,8 @@ pub struct Settings {
     pub keys: Keys,
     /// Rules about accounts.
     pub accounts: Accounts,
+    /// The mail servers to which messages are handed.
+    pub mail: Mail,
     /// How much one caller may ask for.
     pub limits: Limits,
     /// What is written to the log, and how.
@@ -121,6 +125,51 @@ impl Default for Accounts {
     fn default() -> Self {
         Self { second_factor_required: true }
     }
+}
+
+/// The mail servers to which messages are handed: the server's own, and those of single units. Without one, messages wait as
+/// drafts.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Mail {
+    /// The mail server of this server; none: it sends nothing by itself.
+    pub server: Option<MailServer>,
+    /// A unit's own, by the unit's id.
+    pub units: BTreeMap<Uuid, MailServer>,
+}
+
+/// A mail server (SMTP submission).
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MailServer {
+    /// Its name, which its certificate must bear.
+    pub host: String,
+    /// Its port; without it 465 for `tls` and 587 for `starttls`.
+    pub port: Option<u16>,
+    /// How the connection is kept from others' eyes.
+    #[serde(default)]
+    pub security: MailSecurity,
+    /// The name to sign in with, if it asks for one; then `password_file` is needed.
+    pub user: Option<String>,
+    /// A file whose one line is the password. Only this server's user may read it.
+    pub password_file: Option<PathBuf>,
+    /// The address that sends.
+    pub sender: String,
+    /// A file with a certificate (PEM) that is believed beside those of the machine.
+    pub root_file: Option<PathBuf>,
+}
+
+/// How a connection to a mail server is kept from others' eyes.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum MailSecurity {
+    /// TLS from the first byte.
+    Tls,
+    /// TLS after a command; without it nothing is said.
+    #[default]
+    Starttls,
+    /// None; only for a mail server on this very machine.
+    None,
 }
 
 /// How much one caller may ask for.

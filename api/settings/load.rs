@@ -6,7 +6,7 @@ use figment::Figment;
 use figment::error::Kind;
 use figment::providers::{Env, Format, Serialized, Toml};
 
-use super::groups::Settings;
+use super::groups::{MailSecurity, MailServer, Settings};
 use crate::start::StartError;
 
 /// What the environment names of settings begin with.
@@ -86,8 +86,31 @@ fn faults(settings: &Settings) -> Vec<String> {
                 .to_owned(),
         );
     }
+    let servers = settings.mail.server.iter().map(|server| ("mail.server".to_owned(), server));
+    let units = settings.mail.units.iter().map(|(unit, server)| (format!("mail.units.{unit}"), server));
+    for (name, server) in servers.chain(units) {
+        found.extend(mail_faults(server).into_iter().map(|fault| format!("{name}.{fault}")));
+    }
     if let Err(e) = settings.log.level.parse::<tracing_subscriber::EnvFilter>() {
         found.push(format!("log.level: {e}"));
+    }
+    found
+}
+
+fn mail_faults(server: &MailServer) -> Vec<&'static str> {
+    let mut found = Vec::new();
+    if server.host.trim().is_empty() {
+        found.push("host is empty: name the mail server, such as smtp.example.org");
+    }
+    if server.sender.parse::<lettre::Address>().is_err() {
+        found.push("sender must be one address, such as sale@example.org");
+    }
+    if server.user.is_some() != server.password_file.is_some() {
+        found.push("user and password_file belong together: set both, or neither");
+    }
+    let here = matches!(server.host.as_str(), "localhost" | "127.0.0.1" | "::1");
+    if server.security == MailSecurity::None && !here {
+        found.push("security = \"none\" would let everybody on the way read along: only a mail server on this machine (127.0.0.1) may do without TLS");
     }
     found
 }
@@ -140,6 +163,23 @@ mod tests {
         assert!(complaint("[proxy]\nenabled = true").contains("proxy.trusted is empty"));
         assert!(complaint("[proxy]\nenabled = true\ntrusted = ['0.0.0.0/0']").contains("every address"));
         assert!(from("[proxy]\nenabled = true\ntrusted = ['10.1.2.0/24', '::1/128']").is_ok());
+    }
+
+    #[test]
+    fn a_mail_server_is_looked_at_before_anything_is_sent() {
+        let server =
+            |more: &str| format!("[mail.server]\nhost = 'smtp.example.org'\nsender = 'sale@example.org'\n{more}");
+        assert_eq!(from(&server("")).unwrap().mail.server.unwrap().security, MailSecurity::Starttls);
+        assert!(from(&server("user = 'sale'\npassword_file = '/run/p'")).is_ok());
+        assert!(complaint(&server("user = 'sale'")).contains("mail.server.user and password_file belong together"));
+        assert!(complaint(&server("security = 'none'")).contains("may do without TLS"));
+        assert!(
+            complaint("[mail.server]\nhost = 'a'\nsender = 'nobody'")
+                .contains("mail.server.sender must be one address")
+        );
+        let unit = "[mail.units.0198c0de-0000-7000-8000-000000000001]\nhost = ''\nsender = 'a@example.org'";
+        assert!(complaint(unit).contains("host is empty"));
+        assert!(complaint(&server("password = 'x'")).contains("unknown"), "a secret is no setting");
     }
 
     #[test]

@@ -10,6 +10,8 @@ mod groups;
 mod load;
 pub mod secret;
 
-pub use groups::{Accounts, Data, Database, Keys, Limits, Log, LogFormat, Proxy, Server, Settings};
+pub use groups::{
+    Accounts, Data, Database, Keys, Limits, Log, LogFormat, Mail, MailSecurity, MailServer, Proxy, Server, Settings,
+};
 pub use load::{ENVIRONMENT_PREFIX, load};
 pub use secret::SigningKeys;

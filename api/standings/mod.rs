@@ -9,6 +9,7 @@
 //! [`record_evidence`] and [`record_decision`], and take back a whole list by [`withdraw_list`] or one fact by
 //! [`withdraw_fact`], between `change::hold` and `change::refresh`.
 
+mod asked_of;
 mod chase;
 mod compare;
 mod exceptions;
@@ -30,6 +31,7 @@ pub mod rules;
 mod sql;
 mod subjects;
 
+pub use asked_of::{AskedFor, asked_of};
 pub use compare::{Compared, compare};
 pub use find::{TroopStanding, show};
 pub use gates::require;

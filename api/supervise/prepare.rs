@@ -27,7 +27,7 @@ pub(super) fn copy_program(layout: &Layout) -> Result<PathBuf, StartError> {
     Ok(target)
 }
 
-/// Writes the API's own copies of its settings, database address and keys, readable by its user only, and returns the
+/// Writes the API's own copies of its settings, database address, keys and mail passwords, readable by its user only, and returns the
 /// path of the settings. It never sees the owner's address.
 pub(super) fn hand_over(
     settings: &Settings,
@@ -53,6 +53,17 @@ pub(super) fn hand_over(
     theirs.keys.signing_key_file = copy("configured.key", &settings.keys.signing_key_file)?;
     theirs.keys.previous_signing_key_file = copy("configured-previous.key", &settings.keys.previous_signing_key_file)?;
     theirs.keys.sealing_key_file = copy("configured-sealing.key", &settings.keys.sealing_key_file)?;
+    let servers = theirs.mail.server.iter_mut().map(|server| ("server".to_owned(), server));
+    let units = theirs.mail.units.iter_mut().map(|(unit, server)| (unit.to_string(), server));
+    for (name, server) in servers.chain(units) {
+        if let Some(file) = &server.password_file {
+            server.password_file = Some(place(&format!("mail-{name}.password"), &secret::read_private(file)?)?);
+        }
+        if let Some(file) = &server.root_file {
+            let root = std::fs::read_to_string(file).map_err(StartError::io(file.display().to_string()))?;
+            server.root_file = Some(place(&format!("mail-{name}.pem"), &SecretString::from(root))?);
+        }
+    }
     let text = serde_json::to_string_pretty(&theirs)
         .map_err(|e| StartError::Failed(format!("writing the API's settings: {e}")))?;
     place("settings.json", &SecretString::from(text))

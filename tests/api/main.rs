@@ -55,11 +55,19 @@ mod list_files;
 #[cfg(test)]
 mod list_templates;
 #[cfg(test)]
+mod mail;
+#[cfg(test)]
+mod mail_links;
+#[cfg(test)]
+mod mail_sending;
+#[cfg(test)]
 mod milestones;
 #[cfg(test)]
 mod mistakes;
 #[cfg(test)]
 mod needs;
+#[cfg(test)]
+mod notices;
 #[cfg(test)]
 mod outside_steps;
 #[cfg(test)]

@@ -141,7 +141,10 @@ fn whoever_is_ready_can_be_appointed_by_the_request_in_the_item() {
         assert_eq!(appoint["person"], json!({"person_id": person(&fixture::CLARA), "name": "Clara Fontaine-Diallo"}));
         assert_eq!(appoint["at_stake"]["gates"], json!(["earn"]), "the troop may order and collect already");
         settle(world, appoint, 0, json!({})).await.expect(200);
-        assert_eq!(kinds(&queue(&world.manager).await), [("find_coordinator", "shut"), ("file_return", "ahead")]);
+        assert_eq!(
+            kinds(&queue(&world.manager).await),
+            [("find_coordinator", "shut"), ("file_return", "ahead"), ("send_drafts", "waiting")]
+        );
 
         let suspend = format!("/assignments/{}/suspend", fixture::CLARAS_ASSIGNMENT);
         world.manager.post(&suspend, json!({"reason": "A question is open."})).await.expect(200);
@@ -152,7 +155,11 @@ fn whoever_is_ready_can_be_appointed_by_the_request_in_the_item() {
             "Look whether Clara Fontaine-Diallo can be restored for troop 0101, or find another coordinator."
         );
         settle(world, restore, 0, json!({})).await.expect(200);
-        assert_eq!(kinds(&queue(&world.manager).await), [("find_coordinator", "shut"), ("file_return", "ahead")]);
+        // A welcome and a suspension wait as drafts.
+        assert_eq!(
+            kinds(&queue(&world.manager).await),
+            [("find_coordinator", "shut"), ("file_return", "ahead"), ("send_drafts", "waiting")]
+        );
     });
 }
 
@@ -183,15 +190,20 @@ fn the_clock_alone_turns_what_will_lapse_into_what_has_lapsed_and_what_is_due_in
         let near = world.manager.get("/needs?days_ahead=10").await.expect(200);
         assert_eq!(
             near.at("/total"),
-            5,
-            "in ten days the return is due, it has not lapsed, three requirements of 0102 are chased: {near}"
+            6,
+            "in ten days the return is due, it has not lapsed, three requirements of 0102 are chased, the welcome waits: {near}"
         );
 
         world.set_clock("2040-01-21T06:00:01Z".parse().expect("an instant")).await;
         let items = queue(&world.manager).await;
         assert_eq!(
             kinds(&items),
-            [("file_return", "overdue"), ("find_coordinator", "shut"), ("close_requirement", "shut")]
+            [
+                ("file_return", "overdue"),
+                ("find_coordinator", "shut"),
+                ("close_requirement", "shut"),
+                ("send_drafts", "waiting")
+            ]
         );
         assert_eq!(items[0]["why"], "No return of this season has been filed yet. Its day is over.");
         let close = one(&items, "close_requirement");

@@ -13,6 +13,7 @@ fn the_links_that_people_are_sent_lead_to_pages_that_ask_nobody_else() {
             ("/invitation", "text/html; charset=utf-8"),
             ("/reset", "text/html; charset=utf-8"),
             ("/email", "text/html; charset=utf-8"),
+            ("/sign-in", "text/html; charset=utf-8"),
             ("/pages/plain.css", "text/css; charset=utf-8"),
             ("/pages/plain.js", "text/javascript; charset=utf-8"),
         ] {
@@ -40,6 +41,7 @@ fn the_forms_send_operations_and_fields_of_the_document() {
         include_str!("../../api/pages/invitation.html"),
         include_str!("../../api/pages/reset.html"),
         include_str!("../../api/pages/email.html"),
+        include_str!("../../api/pages/sign-in.html"),
     ] {
         let sent: Vec<&str> = page.split("data-send=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
         assert!(!sent.is_empty());

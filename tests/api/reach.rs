@@ -6,7 +6,9 @@ use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde_json::{Value, json};
 
 use crate::support::client::{Answered, Caller};
-use crate::support::fixture::{CLARA, DOV, OTHER_TROOP, PIOTR, PIOTRS_ASSIGNMENT, SEASON, Somebody, TROOP, UNIT, VIEWER, YESENIA, grant};
+use crate::support::fixture::{
+    CLARA, DOV, OTHER_TROOP, PIOTR, PIOTRS_ASSIGNMENT, SEASON, Somebody, TROOP, UNIT, VIEWER, YESENIA, grant,
+};
 use crate::support::world::World;
 use crate::support::{days, scenario};
 
@@ -203,7 +205,10 @@ fn why_somebody_was_replaced_is_not_read_by_who_comes() {
         world.manager.post(&replace, change).await.expect(201);
         let path = format!("/troops/{TROOP}/take-overs");
         let seen = world.clara.get(&path).await.expect(200);
-        assert_eq!((seen.at("/items/0/reason"), seen.at("/items/0/note")), (Value::Null, json!("The key of the cupboard.")));
+        assert_eq!(
+            (seen.at("/items/0/reason"), seen.at("/items/0/note")),
+            (Value::Null, json!("The key of the cupboard."))
+        );
         assert_eq!(world.manager.get(&path).await.expect(200).at("/items/0/reason"), json!("Did not answer."));
     });
 }

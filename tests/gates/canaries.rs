@@ -38,6 +38,8 @@ const CANARIES: &[(&str, &str, Option<&str>)] = &[
     ("returned_name", "Canary returned", None),
     ("return_sent_to", "Canary desk", None),
     ("return_answer", "canary answer", None),
+    ("message_address", "canary.letter@example.org", None),
+    ("message_text", "canary letter", None),
 ];
 
 /// A screening that is not met: found by its shape, since the words are everybody's.
@@ -61,6 +63,9 @@ const COLUMNS: &[(&str, &str)] = &[
     ("frozen_name.name", "returned_name"),
     ("return_sending.sent_to", "return_sent_to"),
     ("return_sending.answer_reason", "return_answer"),
+    ("message.to_address", "message_address"),
+    ("message.subject", "message_text"),
+    ("message.body", "message_text"),
 ];
 
 /// Such columns without a canary, each with the reason.
@@ -77,7 +82,8 @@ const WITHOUT: &[(&str, &str)] = &[
     ("invitation.email", "shown to whoever has the link"),
     ("membership.person_id", "an id"),
     ("calendar_address.person_id", "an id"),
-    ("outbox.fields", "leaves by mail only"),
+    ("message.person_id", "an id"),
+    ("message.last_answer", "what a mail server said, beside the address"),
     ("blob.content", "the file itself is never sent back"),
     ("intake.parsed", "stands with the rows, under the same permission"),
     ("intake.columns", "stands with the rows, under the same permission"),
@@ -146,6 +152,7 @@ const SEEDS: &[&str] = &[
      select unit_id, document_id, document_id, '2039-10-02', 'Canary desk', 'mail', '2039-10-02', 'system', 'sent_back', 'canary answer',
             '2039-10-03', 'system', 0
      from frozen_document where unit_id = $unit",
+    "update message set to_address = 'canary.letter@example.org', subject = 'canary letter', body = 'canary letter' where unit_id = $unit",
 ];
 
 async fn seed(world: &World) {

@@ -20,6 +20,7 @@ const PUBLIC: &[&str] = &[
     "open_invitation",
     "open_reset",
     "open_email",
+    "open_sign_in",
     "read_style",
     "read_script",
     "sign_in",
@@ -28,6 +29,9 @@ const PUBLIC: &[&str] = &[
     "accept_reset",
     "accept_sign_in_link",
     "accept_email",
+    // Whoever forgot a password cannot sign in; what is answered tells nothing of any account.
+    "ask_for_reset",
+    "ask_for_sign_in_link",
     // A calendar program sends no sign-in: its secret address is asked for each time.
     "open_calendar",
 ];
@@ -154,6 +158,7 @@ fn every_operation_stands_in_a_group_that_says_for_whom_it_is() {
         "What needs me now",
         "Standing",
         "Evidence and decisions",
+        "Messages",
         "Lists",
         "Return",
         "People and troops",

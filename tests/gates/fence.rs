@@ -32,9 +32,20 @@ const SAMPLES: &[(&str, &str)] = &[
         "delete from idempotency where principal = 'sample'",
     ),
     (
-        "insert into outbox (unit_id, outbox_id, person_id, template, fields, created_at, state, attempts, due_at)
-         select unit_id, gen_random_uuid(), person_id, 'sample', '{}', 'epoch', 'waiting', 0, 'epoch' from person where unit_id = $unit limit 1",
-        "delete from outbox where template = 'sample'",
+        "insert into message (unit_id, message_id, kind, person_id, language, subject, body, state, sent_by_hand, written_at, written_by,
+                              attempts, version, log_seq)
+         select unit_id, gen_random_uuid(), 'missing', person_id, 'en', 'x', 'x', 'draft', false, 'epoch', 'sample', 0, 1, 0
+         from person where unit_id = $unit limit 1",
+        "delete from message where written_by = 'sample'",
+    ),
+    (
+        "insert into mail_template (unit_id, kind, language, subject, body, version, log_seq)
+         values ($unit, 'missing', 'qq', 'sample', 'sample', 1, 0)",
+        "delete from mail_template where language = 'qq'",
+    ),
+    (
+        "insert into mail_setting (unit_id, sends, language, version, log_seq) values ($unit, false, 'qq', 1, 0)",
+        "delete from mail_setting where language = 'qq'",
     ),
     (
         "insert into troop_contact (unit_id, troop_id, person_id, duty, from_at, log_seq)
@@ -308,10 +319,15 @@ const GLOBAL: &[(&str, &str)] = &[
     ("_sqlx_migrations", "select"),
     ("access_key", "select insert update(last_used_at,name,revoked_at)"),
     ("account", "select insert update(disabled_at,email,email_key,password_phc,tokens_since)"),
+    (
+        "account_message",
+        "select insert update(attempts,claimed_at,due_at,ended_at,last_answer,link_sealed,state,to_address) delete",
+    ),
     ("cluster_clock", "select"),
     ("email_change", "select insert update(email,used_at)"),
     ("invitation", "select insert update(accepted_at,email,voided_at)"),
     ("job", "select insert update(attempts,due_at,failed_at,finished_at,last_error)"),
+    ("link_request", "select insert update(looked_at_at) delete"),
     ("membership", "select insert delete"),
     ("permission", "select"),
     ("recovery_code", "select insert update(used_at) delete"),

@@ -74,6 +74,11 @@ fn override_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0x900).to_string()
 }
 
+/// The draft of a unit, as `prepared.rs` prepares it.
+fn message_of(unit: Uuid) -> String {
+    Uuid::from_u128(unit.as_u128() + 0xb00).to_string()
+}
+
 /// The secret of the calendar address of a unit's manager, as `prepared.rs` prepares it.
 fn calendar_of(unit: Uuid) -> String {
     URL_SAFE_NO_PAD.encode([unit.as_bytes().as_slice(), &[7; 32]].concat())
@@ -109,6 +114,7 @@ fn things(parameter: &str) -> (String, Option<String>, String) {
         "return_id" => (return_of(fixture::UNIT), None, return_of(fixture::AWAY_UNIT)),
         "waiver_id" => (waiver_of(fixture::UNIT), None, waiver_of(fixture::AWAY_UNIT)),
         "override_id" => (override_of(fixture::UNIT), None, override_of(fixture::AWAY_UNIT)),
+        "message_id" => (message_of(fixture::UNIT), None, message_of(fixture::AWAY_UNIT)),
         "evidence_id" => (fact_of(fixture::UNIT), None, fact_of(fixture::AWAY_UNIT)),
         "row_number" => ("1".to_owned(), None, "1".to_owned()),
         "duty" => ("treasurer".to_owned(), None, "treasurer".to_owned()),

@@ -31,7 +31,10 @@ const LICENCES: [&str; 14] = [
 ];
 
 fn locked() -> Vec<(String, [u64; 3])> {
-    let lock = include_str!("../../Cargo.lock");
+    packages(include_str!("../../Cargo.lock"))
+}
+
+fn packages(lock: &str) -> Vec<(String, [u64; 3])> {
     let field = |block: &str, name: &str| {
         block
             .lines()
@@ -66,6 +69,15 @@ fn no_locked_version_is_below_its_floor_and_nothing_banned_is_locked() {
     let locked = locked();
     assert!(locked.len() > 100 && locked.iter().any(|(name, _)| name == "actix-http"), "the lock file was read");
     assert_eq!(faults(&locked), Vec::<String>::new());
+}
+
+/// `tests/fuzz` is a workspace of its own, so that nobody who builds the program builds it; what it tries is the program as it is.
+#[test]
+fn the_fuzz_targets_are_built_with_the_versions_of_the_program() {
+    let (ours, theirs) = (locked(), packages(include_str!("../fuzz/Cargo.lock")));
+    let others: Vec<&str> = theirs.iter().filter(|one| !ours.contains(one)).map(|(name, _)| name.as_str()).collect();
+    assert_eq!(others, ["arbitrary", "caselot-fuzz", "libfuzzer-sys"], "copy Cargo.lock over tests/fuzz/Cargo.lock");
+    assert!(theirs.len() > 300, "the lock file was read");
 }
 
 #[test]

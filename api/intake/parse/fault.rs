@@ -81,6 +81,13 @@ impl ParseFault {
         Self { code, row_number: None, column: None, detail: detail.into(), sheets: Vec::new() }
     }
 
+    /// A workbook that a library gave up on. What it says may hold a piece of the file: only its beginning is told, and no
+    /// sign that the database cannot keep.
+    pub(super) fn of_library(what: &str, cause: &dyn std::fmt::Display) -> Self {
+        let said: String = super::table::tidy(&cause.to_string()).chars().take(200).collect();
+        Self::whole(FaultCode::Malformed, format!("{what} ({said}); save it anew or as CSV"))
+    }
+
     /// A fault at a row and column.
     #[must_use]
     pub fn at(code: FaultCode, row_number: u32, column: usize, detail: impl Into<String>) -> Self {
@@ -98,5 +105,17 @@ impl ParseFault {
     pub fn which_sheet(sheets: Vec<String>) -> Self {
         let detail = format!("several sheets could be the list: {}; say which is meant", sheets.join(", "));
         Self { sheets, ..Self::whole(FaultCode::WhichSheet, detail.chars().take(900).collect::<String>()) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_library_says_is_told_short_and_without_signs_that_cannot_be_kept() {
+        let fault = ParseFault::of_library("the workbook cannot be read", &format!("found\0 {}", "x".repeat(5_000)));
+        let told = format!("the workbook cannot be read (found {}); save it anew or as CSV", "x".repeat(194));
+        assert_eq!((fault.code, fault.detail), (FaultCode::Malformed, told));
     }
 }

@@ -15,6 +15,7 @@ mod sheets;
 pub mod table;
 mod text;
 mod xml_scan;
+mod xml_tag;
 
 pub use child::run_child;
 pub use fault::{FaultCode, ParseFault};

@@ -97,8 +97,5 @@ fn inflate(archive: &mut ZipArchive<Cursor<&[u8]>>, place: usize, before: u64) -
 }
 
 fn damaged(cause: &dyn std::fmt::Display) -> ParseFault {
-    ParseFault::whole(
-        FaultCode::Malformed,
-        format!("the workbook cannot be unpacked ({cause}); save it anew or as CSV"),
-    )
+    ParseFault::of_library("the workbook cannot be unpacked", cause)
 }

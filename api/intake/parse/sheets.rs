@@ -9,6 +9,10 @@ use calamine::{Data, DataRef, ExcelDateTime, Ods, Reader, SheetType, SheetVisibl
 use std::collections::BTreeMap;
 use std::io::Cursor;
 
+/// The most sheets that a workbook can have, and the most signs of a sheet's name: people choose among them by name.
+const MAX_SHEETS: usize = 100;
+const MAX_NAME_CHARS: usize = 80;
+
 /// A workbook of either format.
 enum Book<'a> {
     Xlsx(Box<Xlsx<Cursor<&'a [u8]>>>),
@@ -59,7 +63,9 @@ pub(super) fn read(bytes: &[u8], kind: ListKind, wanted: Option<&str>) -> Result
     let mut passed_over = Vec::new();
     let mut best: Option<(Grid, usize)> = None;
     let mut lists = Vec::new();
-    for (name, open) in book.names() {
+    let names = book.names();
+    refuse_unshowable(&names)?;
+    for (name, open) in names {
         let shown = tidy(&name);
         if wanted.map_or(!open, |wanted| wanted != shown) {
             passed_over.push(shown);
@@ -92,6 +98,21 @@ pub(super) fn read(bytes: &[u8], kind: ListKind, wanted: Option<&str>) -> Result
     passed_over.sort();
     grid.source.other_sheets = passed_over;
     Ok(grid)
+}
+
+/// Refuses sheets that nobody could be asked about.
+fn refuse_unshowable(names: &[(String, bool)]) -> Result<(), ParseFault> {
+    if names.len() > MAX_SHEETS {
+        let detail = format!("the workbook has more than {MAX_SHEETS} sheets; copy only the list into a new workbook");
+        return Err(ParseFault::whole(FaultCode::TooManyParts, detail));
+    }
+    let Some((long, _)) = names.iter().find(|(name, _)| tidy(name).chars().count() > MAX_NAME_CHARS) else {
+        return Ok(());
+    };
+    let begins: String = tidy(long).chars().take(30).collect();
+    let detail =
+        format!("the sheet \"{begins}...\" has a name of more than {MAX_NAME_CHARS} signs; give it a shorter one");
+    Err(ParseFault::whole(FaultCode::Malformed, detail))
 }
 
 /// The cells of a sheet, gathered one by one.
@@ -172,6 +193,10 @@ fn ods_sheet(book: &mut Ods<Cursor<&[u8]>>, name: &str) -> Result<Grid, ParseFau
 
 fn refuse_outsize(row: u32, place: usize, cell: &Cell, rows_so_far: usize) -> Result<(), ParseFault> {
     let number = row.saturating_add(1);
+    if place >= MAX_COLUMNS {
+        let detail = format!("row {number} has more than {MAX_COLUMNS} columns; leave only the list in the file");
+        return Err(ParseFault::at(FaultCode::TooManyColumns, number, MAX_COLUMNS, detail));
+    }
     if cell.text.contains('\0') {
         let detail = format!("row {number}, column {} holds a zero byte, which no text has", letter(place));
         return Err(ParseFault::at(FaultCode::ZeroByte, number, place, detail));
@@ -179,10 +204,6 @@ fn refuse_outsize(row: u32, place: usize, cell: &Cell, rows_so_far: usize) -> Re
     if cell.text.chars().count() > MAX_CELL_CHARS {
         let detail = format!("row {number}, column {} holds more than {MAX_CELL_CHARS} signs", letter(place));
         return Err(ParseFault::at(FaultCode::CellTooLong, number, place, detail));
-    }
-    if place >= MAX_COLUMNS {
-        let detail = format!("row {number} has more than {MAX_COLUMNS} columns; leave only the list in the file");
-        return Err(ParseFault::at(FaultCode::TooManyColumns, number, place, detail));
     }
     if rows_so_far > MAX_ROWS {
         let detail = format!("the list has more than {MAX_ROWS} rows; leave only this unit's rows in the file");
@@ -266,5 +287,26 @@ fn written_day(day: &ExcelDateTime) -> String {
 }
 
 fn unreadable(cause: &dyn std::fmt::Display) -> ParseFault {
-    ParseFault::whole(FaultCode::Malformed, format!("the workbook cannot be read ({cause}); save it anew or as CSV"))
+    ParseFault::of_library("the workbook cannot be read", cause)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sheets_are_as_many_and_named_as_people_can_be_asked_about_them() {
+        let named = |name: &str, times: usize| vec![(name.to_owned(), true); times];
+        assert_eq!(refuse_unshowable(&named(&"é".repeat(80), 100)), Ok(()));
+        assert_eq!(refuse_unshowable(&named("List", 101)).unwrap_err().code, FaultCode::TooManyParts);
+        let fault = refuse_unshowable(&named(&"é".repeat(81), 1)).unwrap_err();
+        assert_eq!(fault.code, FaultCode::Malformed);
+        assert!(fault.detail.contains(&format!("\"{}...\"", "é".repeat(30))), "{}", fault.detail);
+    }
+
+    #[test]
+    fn a_cell_beyond_the_last_column_is_named_by_the_first_one_too_many() {
+        let fault = refuse_outsize(0, 20_000, &Cell::text("x"), 0).unwrap_err();
+        assert_eq!((fault.code, fault.column.as_deref()), (FaultCode::TooManyColumns, Some("GS"))); // A is 1, GS is 201
+    }
 }

@@ -2,7 +2,8 @@
 //! reaches. It keeps one tag in memory and never a tree, so that hostile XML costs nothing before it is refused.
 
 use super::fault::{FaultCode, ParseFault};
-use super::ods_reach::OdsReach;
+use super::ods_reach::{Nesting, OdsReach};
+use super::xml_tag::{attribute, attributes, name_of};
 
 /// The most attributes that a tag of a workbook may have; spreadsheet programs write about 30 at most.
 const MAX_ATTRIBUTES: usize = 200;
@@ -30,6 +31,9 @@ pub(super) enum Part {
 pub(super) struct Scan {
     part: Part,
     reach: OdsReach,
+    nesting: Nesting,
+    /// Bytes since the last tag's end.
+    between: u64,
     tag: Vec<u8>,
     inside: bool,
     quote: Option<u8>,
@@ -49,6 +53,8 @@ impl Scan {
         Self {
             part,
             reach: OdsReach::default(),
+            nesting: Nesting::default(),
+            between: 0,
             tag,
             inside: false,
             quote: None,
@@ -69,11 +75,13 @@ impl Scan {
             if self.inside {
                 rest = self.feed_tag(rest)?;
             } else if let Some(start) = rest.iter().position(|byte| *byte == b'<') {
+                self.between += length(rest.get(..start).unwrap_or_default());
                 rest = rest.get(start + 1..).unwrap_or_default();
                 self.inside = true;
                 self.tag.clear();
                 self.quote = None;
             } else {
+                self.between += length(rest);
                 return Ok(());
             }
         }
@@ -110,17 +118,21 @@ impl Scan {
         Ok(&[])
     }
 
-    /// Inside a comment or a character-data section only its end counts; true while there.
+    /// Inside a comment, a character-data section or a processing instruction only its end counts; true while there. Whatever
+    /// would end one of them elsewhere than for the spreadsheet reader could hide cells from this look at them.
     fn skips(&mut self, byte: u8) -> bool {
         let end: &[u8] = if self.tag.starts_with(b"!--") {
             b"-->"
         } else if self.tag.starts_with(b"![CDATA[") {
             b"]]>"
+        } else if self.tag.starts_with(b"?") {
+            b"?>"
         } else {
             return false;
         };
+        self.between += 1;
         self.text_before.push(byte);
-        let keep = self.text_before.len().saturating_sub(3);
+        let keep = self.text_before.len().saturating_sub(end.len());
         self.text_before.drain(..keep);
         if self.text_before == end {
             self.inside = false;
@@ -139,18 +151,14 @@ impl Scan {
         if attributes(&tag).count() > MAX_ATTRIBUTES {
             return Err(malformed("a part of the workbook has a tag with more than 200 attributes"));
         }
+        if self.part == Part::OpenDocument {
+            return self.open_document_tag(&tag);
+        }
         if self.part == Part::Other || tag.starts_with('/') {
             return Ok(());
         }
-        let name = tag.split([' ', '\t', '\r', '\n', '/']).next().unwrap_or_default();
+        let name = name_of(&tag);
         let name = name.rsplit(':').next().unwrap_or(name);
-        if self.part == Part::OpenDocument {
-            let within = self.reach.tag(name, |wanted| {
-                attributes(&tag).find(|(name, _)| name.rsplit(':').next() == Some(wanted)).map(|(_, value)| value)
-            });
-            let detail = "a sheet reaches over more than a million cells; copy only the list into a new sheet";
-            return if within { Ok(()) } else { Err(too_many_cells(detail)) };
-        }
         match name {
             "dimension" => declared(attribute(&tag, "ref")),
             "row" => {
@@ -174,6 +182,24 @@ impl Scan {
             }
             _ => Ok(()),
         }
+    }
+
+    fn open_document_tag(&mut self, tag: &str) -> Result<(), ParseFault> {
+        let (name, ends, is_empty) = (name_of(tag), tag.starts_with('/'), tag.ends_with('/'));
+        if !self.nesting.tag(name, ends, is_empty) {
+            return Err(malformed("the sheets, rows and cells of the file do not lie in each other as they should"));
+        }
+        self.reach.text(std::mem::take(&mut self.between));
+        let within = ends || self.reach.tag(name, |wanted| attribute(tag, wanted));
+        if ends || is_empty {
+            self.reach.end(name);
+        }
+        if self.reach.has_too_much_text() {
+            let detail = "the cells of a sheet repeat more text than a list has; copy only the list into a new sheet";
+            return Err(too_many_cells(detail));
+        }
+        let detail = "a sheet reaches over more than a million cells; copy only the list into a new sheet";
+        if within { Ok(()) } else { Err(too_many_cells(detail)) }
     }
 
     fn cell(&mut self, reference: Option<&str>) -> Result<(), ParseFault> {
@@ -244,26 +270,8 @@ fn place(reference: &str) -> Option<(u32, u32)> {
     ((1..=1_048_576).contains(&row) && column <= 16_384).then_some((row, column))
 }
 
-/// The attributes of a tag's text, names with their values.
-fn attributes(tag: &str) -> impl Iterator<Item = (&str, &str)> {
-    let mut rest = tag;
-    std::iter::from_fn(move || {
-        let equals = rest.find('=')?;
-        let name =
-            rest.get(..equals)?.rsplit([' ', '\t', '\r', '\n']).find(|part| !part.is_empty()).unwrap_or_default();
-        let value_at = rest.get(equals + 1..)?.trim_start();
-        let quote = value_at.chars().next().filter(|sign| matches!(sign, '"' | '\''));
-        let (value, after) = match quote {
-            Some(quote) => value_at.get(1..)?.split_once(quote).unwrap_or_default(),
-            None => value_at.split_once([' ', '\t']).unwrap_or((value_at, "")),
-        };
-        rest = after;
-        Some((name, value))
-    })
-}
-
-fn attribute<'a>(tag: &'a str, wanted: &str) -> Option<&'a str> {
-    attributes(tag).find(|(name, _)| *name == wanted).map(|(_, value)| value)
+fn length(bytes: &[u8]) -> u64 {
+    u64::try_from(bytes.len()).unwrap_or(u64::MAX)
 }
 
 #[cfg(test)]
@@ -315,6 +323,78 @@ mod tests {
             ["<!-- <!DOCTYPE > = = -->", "<t><![CDATA[ <c r=\"XFD1\"> ]]></t>", "<t>a=b=c</t>", "<c r=\"A1\" t='a>b'/>"]
         {
             assert!(scan(good).is_ok(), "{good}");
+        }
+    }
+
+    fn open_document(xml: &str) -> Result<(), FaultCode> {
+        let mut scan = Scan::new(Part::OpenDocument);
+        xml.as_bytes().chunks(7).try_for_each(|chunk| scan.feed(chunk)).map_err(|fault| fault.code)
+    }
+
+    /// A sheet of these rows.
+    fn sheet_of(rows: &str) -> Result<(), FaultCode> {
+        open_document(&format!("<table:table table:name=\"x\">{rows}</table:table>"))
+    }
+
+    #[test]
+    fn an_instruction_ends_where_the_reader_ends_it_and_hides_nothing() {
+        for opened in ["<?a><!--?>", "<?a>\"?>", "<?a b='?>", "<?a?b><![CDATA[?>"] {
+            let sheet = format!("{opened}<dimension ref=\"A1:XFD1048576\"/>");
+            assert_eq!(scan(&sheet).unwrap_err().code, FaultCode::TooManyCells, "{sheet}");
+        }
+        assert!(scan("<?xml version=\"1.0\"?><?a <c r=\"-\"> ?><c r=\"A1\"/>").is_ok());
+    }
+
+    #[test]
+    fn a_cell_counts_as_the_reader_counts_it_however_its_attributes_are_written() {
+        let many = "table:number-columns-repeated=\"16384\"";
+        for cell in [
+            format!("{many} office:value=\"1\""),
+            format!("{many} office:string-value=\"x\""),
+            format!("x:number-columns-repeated=\"1\" {many} office:value-type=\"float\""),
+            format!("x table:number-columns-repeated=\"1\" {many} office:value-type=\"float\""),
+            format!("\u{c}{many} office:value-type=\"float\""),
+        ] {
+            let row = format!("<table:table-row><table:table-cell {cell}/></table:table-row>");
+            assert_eq!(sheet_of(&row), Ok(()), "one row of it: {cell}");
+            assert_eq!(sheet_of(&row.repeat(62)), Err(FaultCode::TooManyCells), "{cell}"); // 62 x 16,384 = 1,015,808
+        }
+    }
+
+    #[test]
+    fn text_counts_as_often_as_its_cell_is_repeated() {
+        let cell = |repeats: u32, inside: &str| {
+            sheet_of(&format!(
+                "<table:table-row><table:table-cell office:value-type=\"string\" table:number-columns-repeated=\"{repeats}\">\
+                 <text:p>{inside}</text:p></table:table-cell></table:table-row>"
+            ))
+        };
+        let long = "x".repeat(60_000);
+        assert_eq!(cell(100, &long), Ok(()));
+        assert_eq!(cell(1_000, &long), Err(FaultCode::TooManyCells)); // 60 MB of 50 MiB
+        assert_eq!(cell(1, "a<text:s text:c=\"3\"/>b"), Ok(()));
+        assert_eq!(cell(1, "a<text:s text:c=\"4000000000\"/>b"), Err(FaultCode::TooManyCells));
+        assert_eq!(cell(1_000, "a<text:s text:c=\"60000\"/>b"), Err(FaultCode::TooManyCells));
+    }
+
+    #[test]
+    fn sheets_rows_and_cells_lie_in_each_other_or_are_refused() {
+        let cell = "<table:table-cell office:value-type=\"string\"><text:p>x</text:p></table:table-cell>";
+        let row = format!("<table:table-row>{cell}<table:covered-table-cell/></table:table-row>");
+        let good = format!("<table:table><table:table-header-rows>{row}</table:table-header-rows>{row}</table:table>");
+        assert_eq!(open_document(&format!("{good}<table:table/>{good}<x:table><x:table>")), Ok(()));
+        let noted = "<table:table-row><table:table-cell><office:annotation><text:p>see</text:p></office:annotation></table:table-cell></table:table-row>";
+        assert_eq!(sheet_of(noted), Ok(()));
+        for rows in [
+            "<table:table/>",
+            "<table:table-cell/>",
+            "</table:table-row>",
+            "<table:table-row><table:table-cell><table:table></table:table></table:table-cell></table:table-row>",
+            "<table:table-row><table:table-cell></table:table></table:table-cell></table:table-row>",
+            "<table:table-row><table:table-cell><office:annotation></table:table-cell></table:table-row>",
+            "<table:table-row><table:table-row/></table:table-row>",
+        ] {
+            assert_eq!(sheet_of(rows), Err(FaultCode::Malformed), "{rows}");
         }
     }
 }

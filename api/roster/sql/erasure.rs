@@ -128,15 +128,5 @@ pub(in crate::roster) async fn erase(
     )
     .execute(tx.db())
     .await?;
-    sqlx::query!(
-        "update outbox set fields = '{}', state = case when state = 'waiting' then 'given_up' else state end
-         where unit_id = $1 and (person_id = any ($2)
-             or exists (select from unnest($3::text[]) as word where position(word in lower(fields::text)) > 0))",
-        unit,
-        &erasure.people,
-        &erasure.words
-    )
-    .execute(tx.db())
-    .await?;
     Ok(())
 }

@@ -131,9 +131,6 @@ pub(in crate::roster) async fn hand_over(
     )
     .execute(tx.db())
     .await?;
-    sqlx::query!("update outbox set person_id = $3 where unit_id = $1 and person_id = $2", unit, from, into)
-        .execute(tx.db())
-        .await?;
     Ok(())
 }
 
@@ -169,12 +166,13 @@ pub(in crate::roster) async fn hand_over_contacts(
     .execute(tx.db())
     .await?;
     sqlx::query!(
-        "insert into person_contact (unit_id, person_id, email, email_key, phone, version, log_seq)
-         select unit_id, $3, email, email_key, phone, 1, $4 from person_contact where unit_id = $1 and person_id = $2
+        "insert into person_contact (unit_id, person_id, email, email_key, phone, language, version, log_seq)
+         select unit_id, $3, email, email_key, phone, language, 1, $4 from person_contact where unit_id = $1 and person_id = $2
          on conflict (unit_id, person_id) do update
          set email = coalesce(person_contact.email, excluded.email),
              email_key = coalesce(person_contact.email_key, excluded.email_key),
              phone = coalesce(person_contact.phone, excluded.phone),
+             language = coalesce(person_contact.language, excluded.language),
              version = person_contact.version + 1, log_seq = $4",
         unit,
         from,

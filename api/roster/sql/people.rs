@@ -234,11 +234,26 @@ pub(in crate::roster) async fn update(
     Ok(())
 }
 
+/// First and last name.
+pub(in crate::roster) async fn name(
+    tx: &mut Tx,
+    unit: UnitId,
+    person: PersonId,
+) -> Result<Option<(String, String)>, ApiError> {
+    let row = sqlx::query!(
+        "select first_name, last_name from person where unit_id = $1 and person_id = $2",
+        unit.0,
+        person.0
+    );
+    Ok(row.fetch_optional(tx.db()).await?.map(|row| (row.first_name, row.last_name)))
+}
+
 /// Contact details; version 0 stands for "none kept yet".
 #[derive(Clone, Debug, Default)]
 pub(in crate::roster) struct ContactRow {
     pub email: Option<String>,
     pub phone: Option<String>,
+    pub language: Option<String>,
     pub version: i64,
 }
 
@@ -246,7 +261,7 @@ pub(in crate::roster) struct ContactRow {
 pub(in crate::roster) async fn contact(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<ContactRow, ApiError> {
     let row = sqlx::query_as!(
         ContactRow,
-        "select email, phone, version from person_contact where unit_id = $1 and person_id = $2",
+        "select email, phone, language, version from person_contact where unit_id = $1 and person_id = $2",
         unit.0,
         person.0
     );
@@ -263,16 +278,17 @@ pub(in crate::roster) async fn keep_contact<P: Permission>(
     log_seq: i64,
 ) -> Result<(), ApiError> {
     sqlx::query!(
-        "insert into person_contact (unit_id, person_id, email, email_key, phone, version, log_seq)
-         values ($1, $2, $3, $4, $5, 1, $6)
+        "insert into person_contact (unit_id, person_id, email, email_key, phone, version, log_seq, language)
+         values ($1, $2, $3, $4, $5, 1, $6, $7)
          on conflict (unit_id, person_id)
-         do update set email = $3, email_key = $4, phone = $5, version = person_contact.version + 1, log_seq = $6",
+         do update set email = $3, email_key = $4, phone = $5, language = $7, version = person_contact.version + 1, log_seq = $6",
         by.unit()?.0,
         person.0,
         row.email,
         email_key,
         row.phone,
-        log_seq
+        log_seq,
+        row.language
     )
     .execute(tx.db())
     .await?;

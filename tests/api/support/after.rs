@@ -23,7 +23,7 @@ const LOGGED_READS: &[&str] = &["list_evidence"];
 
 /// Operations that are asked with a POST since a whole document comes with the question, and that change nothing. It may
 /// only grow with a reason.
-const READS_BY_POST: &[&str] = &["preview_policy", "preview_troop_merge"];
+const READS_BY_POST: &[&str] = &["preview_policy", "preview_troop_merge", "preview_message"];
 
 /// Changes that leave nothing where all that they say is so already. It may only grow with a reason.
 const MAY_CHANGE_NOTHING: &[&str] = &["change_policy"];

@@ -53,6 +53,7 @@ mod derived;
 pub mod fixture;
 pub mod promise;
 pub mod server;
+pub mod smtp;
 pub mod world;
 
 pub use world::{days, scenario};

@@ -37,6 +37,7 @@ pub fn options(copy: &Copy) -> Options {
         requests_per_minute: NonZeroU32::MAX,
         trusted_proxies: Vec::new(),
         public_url: "https://sale.example.org".to_owned(),
+        mail: caselot::mail::Transports::default(),
         parser: caselot::parser_door::ParserDoor::of_program(env!("CARGO_BIN_EXE_caselot").into()),
         ticker: false,
     }

@@ -1,0 +1,61 @@
+//! Whom a message goes to, for the features that write one.
+
+use std::collections::BTreeSet;
+
+use serde_json::{Map, Value};
+
+use super::sql::{contacts, people};
+use crate::auth::Tx;
+use crate::common::ids::{PersonId, TroopId, UnitId};
+use crate::error::ApiError;
+use crate::mail::Recipient;
+
+/// Somebody who is written to.
+#[derive(Clone, Debug)]
+pub struct Addressee {
+    /// Whom, where, in which language.
+    pub to: Recipient,
+    /// The first name.
+    pub first_name: String,
+}
+
+/// Whom a message to this person goes to; none for somebody who is not there.
+///
+/// # Errors
+/// Database faults.
+pub async fn addressee(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<Option<Addressee>, ApiError> {
+    let Some((first_name, _)) = people::name(tx, unit, person).await? else { return Ok(None) };
+    let contact = people::contact(tx, unit, person).await?;
+    let to = Recipient { person, address: contact.email, language: contact.language };
+    Ok(Some(Addressee { to, first_name }))
+}
+
+/// The contacts of a troop at this moment: leader, treasurer and the like, each person once.
+///
+/// # Errors
+/// Database faults.
+pub async fn contacts_of(tx: &mut Tx, unit: UnitId, troop: TroopId) -> Result<Vec<PersonId>, ApiError> {
+    let now = tx.now();
+    let rows = contacts::list(tx, unit, troop, None, (None, 200)).await?;
+    let live = rows.into_iter().filter(|row| row.from_at <= now && row.ended_at.is_none_or(|end| end > now));
+    let people: BTreeSet<PersonId> = live.map(|row| PersonId(row.person_id)).collect();
+    Ok(people.into_iter().collect())
+}
+
+/// First and last name, for whoever writes.
+///
+/// # Errors
+/// Database faults.
+pub async fn name_of(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<String, ApiError> {
+    let name = people::name(tx, unit, person).await?;
+    Ok(name.map(|(first, last)| format!("{first} {last}").trim().to_owned()).unwrap_or_default())
+}
+
+/// An object as the fields of a message.
+#[must_use]
+pub fn fields(value: Value) -> Map<String, Value> {
+    match value {
+        Value::Object(fields) => fields,
+        _ => Map::new(),
+    }
+}
