@@ -18,6 +18,7 @@ pub mod change;
 pub mod cli;
 pub mod common;
 pub mod error;
+pub mod events;
 pub mod evidence;
 pub mod exports;
 pub mod frozen;
@@ -45,6 +46,7 @@ pub mod standings;
 pub mod start;
 pub mod supervise;
 pub mod units;
+pub mod webhooks;
 
 use auth::System;
 use common::ids::UnitId;
@@ -163,6 +165,8 @@ pub const FEATURES: &[Feature] = &[
     outside_steps::feature(),
     exports::feature(),
     calendars::feature(),
+    events::feature(),
+    webhooks::feature(),
     needs::feature(),
     pages::feature(),
 ];

@@ -230,6 +230,8 @@ pub enum NeedKind {
     AgreeToWaiver,
     /// An override waits for a second person.
     AgreeToOverride,
+    /// A program outside that was told what is done is told nothing any more, since nothing arrived.
+    ResumeWebhook,
 }
 
 impl NeedKind {
@@ -263,6 +265,7 @@ impl NeedKind {
             Self::LookAtLeave => "look_at_leave",
             Self::AgreeToWaiver => "agree_to_waiver",
             Self::AgreeToOverride => "agree_to_override",
+            Self::ResumeWebhook => "resume_webhook",
         }
     }
 }

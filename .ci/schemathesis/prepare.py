@@ -22,7 +22,7 @@ MOSTLY = 0.8
 
 # What the manager reads to find things; {season} is the season of the standings.
 READ = (
-    "standings seasons troops people assignments grants intakes waivers overrides evidence returns decisions outside-steps regroupings"
+    "standings seasons troops people assignments grants intakes waivers overrides evidence returns decisions outside-steps regroupings webhooks"
     " seasons/{season}/milestones"
 )
 
@@ -73,6 +73,7 @@ def make(manager: Caller) -> None:
     stamp = manager.of_unit("GET", "return-preview")["stamp"]
     filed = manager.of_unit("POST", "returns", {"stamp": stamp})
     manager.of_unit("POST", f"returns/{filed['return_id']}/sendings", {"sent_to": "Head office", "way": "mail"})
+    manager.of_unit("POST", "webhooks", {"address": "https://hooks.example.org/from-caselot"})
     name = "5-newer-role-list.csv"
     with open(f"{LISTS}/{name}", "rb") as file:
         intake = manager.of_unit("POST", f"intakes?kind=role_list&file_name={name}&listed_on={TODAY}", file.read())
@@ -112,6 +113,8 @@ def settings(things: dict[str, list[str]]) -> str:
     names |= {"path.code": "code", "path.row_number": "row_number", "header.If-Match": "version", "query.listed_on": "day"}
     names |= {f"body.{name}": "day" for name in ("on_day", "until_on", "observed_on", "done_on")}
     lines = ["", "# Added by prepare.py.", "[parameters]", f'"path.unit_id" = "{UNIT}"']
+    # A stream of events is asked for what is there, so that its answer ends.
+    lines.append('"query.wait_seconds" = 0')
     lines += [f'"{place}" = {{ dictionary = "{name}", probability = {MOSTLY} }}' for place, name in names.items()]
     lines.append("[dictionaries]")
     lines += [f"{name} = {{ values = {json.dumps(of)} }}" for name, of in values.items()]

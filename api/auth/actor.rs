@@ -113,10 +113,15 @@ impl Actor {
     /// How far a permission reaches for this actor.
     #[must_use]
     pub fn scope<P: Permission>(&self) -> Scope {
-        let name = P::NAME;
         if P::SERVER {
             return if self.entered.administrator { Scope::Unit } else { Scope::Nothing };
         }
+        self.scope_of(P::NAME)
+    }
+
+    /// How far the permission of this name, of a role in the unit, reaches for this actor.
+    #[must_use]
+    pub fn scope_of(&self, name: &str) -> Scope {
         let held = |permissions: &[String]| permissions.iter().any(|held| held == name);
         if let Some(key) = &self.entered.key_permissions
             && !held(key)

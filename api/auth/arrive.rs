@@ -165,7 +165,12 @@ impl Door {
     }
 
     fn caller(&self, request: &ServiceRequest, now: DateTime<Utc>) -> Option<Caller> {
-        let value = request.headers().get(header::AUTHORIZATION)?.to_str().ok()?;
+        self.caller_of(request.headers(), now)
+    }
+
+    /// Who sends these header fields, as far as they alone tell.
+    pub(super) fn caller_of(&self, headers: &header::HeaderMap, now: DateTime<Utc>) -> Option<Caller> {
+        let value = headers.get(header::AUTHORIZATION)?.to_str().ok()?;
         let (scheme, token) = value.split_once(' ')?;
         if !scheme.eq_ignore_ascii_case("bearer") {
             return None;
@@ -220,13 +225,7 @@ impl Door {
             Some(text) => serde_json::from_str(&text).map_err(|error| ApiError::internal(&error))?,
             None => return Err(unknown(matches!(caller, Caller::Key(_)))),
         };
-        if operation.in_unit && entered.person_id.is_none() {
-            return Err(Code::NotFound.into());
-        }
-        let missing = entered.answers_for_much && !entered.second_factor;
-        if self.second_factor_required && missing && !operation.without_second_factor {
-            return Err(Code::SecondFactorMissing.into());
-        }
+        self.let_in(operation, &entered)?;
         if operation.steps_up && entered.key_id.is_some() {
             return Err(Code::KeyMayNot.into());
         }

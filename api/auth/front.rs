@@ -16,6 +16,10 @@ use super::arrive::{RateFields, RequestId, meet};
 use super::metrics;
 use crate::error::{ApiError, Code, Fault};
 
+/// On a request for the header fields alone (HEAD): an answer that would go on for minutes has no body to wait for.
+#[derive(Clone, Copy, Debug)]
+pub struct HeadersAlone;
+
 /// Meets a request at the very front and sees to its answer.
 ///
 /// # Errors
@@ -28,6 +32,7 @@ pub async fn front(mut request: ServiceRequest, next: Next<BoxBody>) -> Result<S
     if method == Method::HEAD {
         // A HEAD is a GET whose body stays here; the framework leaves it out by the method it read.
         request.head_mut().method = Method::GET;
+        request.extensions_mut().insert(HeadersAlone);
     }
     let pattern = request.match_pattern().unwrap_or_default();
     let page = request.path().starts_with("/reference");

@@ -6,6 +6,7 @@
 //! ([`Permit`], [`SignedIn`], [`Public`]) or being the program itself ([`System`]) nothing reaches the database.
 
 pub mod actor;
+mod again;
 pub mod arrive;
 mod aside;
 mod attempts;
@@ -28,11 +29,13 @@ pub mod seal;
 mod system;
 pub mod token;
 mod tx;
+pub mod wake;
 
 pub use actor::{Actor, Principal, Scope};
+pub use again::Again;
 pub use chain::{LogFault, verify_server_log, verify_unit_log};
 pub use db::{Db, PoolSize};
-pub use front::{front, nowhere};
+pub use front::{HeadersAlone, front, nowhere};
 pub use idempotency::{forget_answers, forget_safe_retries};
 pub use pause::Pause;
 pub use permission::Permission;

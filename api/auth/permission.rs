@@ -168,6 +168,12 @@ permissions! {
     CalendarsRead       "calendars.read"        CalendarsRead        false  false   false;
     /// Make and end one's own calendar address.
     CalendarsMake       "calendars.make"        CalendarsRead        true   false   false;
+    /// Listen to what is done in the unit, as far as one may read it.
+    EventsRead          "events.read"           EventsRead           false  false   false;
+    /// See which programs outside are told what is done, and what became of it.
+    WebhooksRead        "webhooks.read"         WebhooksRead         false  false   false;
+    /// Have programs outside told what is done.
+    WebhooksChange      "webhooks.change"       WebhooksRead         true   false   false;
     /// Read the unit's log.
     LogRead             "log.read"              LogRead              false  false   false;
 }

@@ -7,6 +7,7 @@ use sqlx::postgres::{PgConnection, Postgres};
 
 use super::chain;
 use super::idempotency::{self, SafeRetry};
+use super::wake;
 use crate::common::answer::AsReply;
 use crate::common::ids::UnitId;
 use crate::error::ApiError;
@@ -247,12 +248,16 @@ impl Tx {
         let subjects = serde_json::to_string(&self.subjects).map_err(|error| ApiError::internal(&error))?;
         let cause = self.cause.clone();
         chain::append(self.db(), &head, &cause, &subjects).await?;
+        let mut also = None;
         if let Some(unit) = self.also_in.take() {
             self.within_unit(unit).await?;
             let head = chain::lock_head(self.db(), Some(unit)).await?;
             chain::append(self.db(), &head, &cause, &subjects).await?;
+            also = Some(unit);
         }
-        self.end().await
+        self.end().await?;
+        self.unit.into_iter().chain(also).for_each(wake::grown);
+        Ok(())
     }
 
     async fn end(&mut self) -> Result<(), ApiError> {

@@ -18,6 +18,7 @@ use crate::postgres::{self, DatabaseUrls, Layout};
 use crate::server::run::{self, Ended, Options};
 use crate::settings::{Settings, SigningKeys, secret};
 use crate::start::StartError;
+use crate::webhooks::AddressRules;
 use crate::{logging, supervise};
 
 /// Runs the server until it is told to stop.
@@ -74,6 +75,10 @@ fn here(settings: &Settings, layout: &Layout, runtime: &SecretString) -> Result<
         public_url: settings.server.public_address(),
         mail: mail::transports(&settings.mail)?,
         parser: ParserDoor::new(layout).map_err(StartError::io("finding the parser"))?,
+        webhooks: AddressRules {
+            ports: settings.webhooks.ports.clone(),
+            loopback: settings.webhooks.allow_loopback && settings.data.demo,
+        },
         ticker: true,
     };
     let serving = |error: run::StartError| match error {

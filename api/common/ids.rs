@@ -86,6 +86,10 @@ ids! {
     IntakeRowId
     /// A filed season return.
     ReturnId
+    /// An address outside that is told what is done.
+    WebhookId
+    /// One thing that is told to one address.
+    WebhookDeliveryId
     /// A piece of background work.
     JobId
 }

@@ -10,12 +10,17 @@ use chrono::TimeDelta;
 use crate::auth::System;
 use crate::common::ids::UnitId;
 use crate::error::ApiError;
+use crate::webhooks::Worker;
 
 /// Runs until it is dropped.
-pub async fn run(system: System, ticker: bool) {
+pub async fn run(system: System, webhooks: Worker, ticker: bool) {
     if !ticker {
         return;
     }
+    tokio::join!(every_minute(system.clone()), crate::events::watch(system), webhooks.run());
+}
+
+async fn every_minute(system: System) {
     let mut minute = tokio::time::interval(Duration::from_mins(1));
     minute.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     loop {

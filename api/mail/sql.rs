@@ -259,7 +259,9 @@ pub(super) async fn waiting_for_somebody(
     unit: UnitId,
 ) -> Result<(i64, Option<DateTime<Utc>>, Vec<(Uuid, Uuid, Option<String>)>), ApiError> {
     let drafts = sqlx::query!(
-        r#"select count(*) as "count!", min(written_at) as first from message where unit_id = $1 and state = 'draft'"#,
+        r#"select count(*) as "count!", min(written_at) as first from message
+           where unit_id = $1 and state = 'draft' and not (kind = 'invitation' and exists (select from membership m
+               where m.unit_id = message.unit_id and m.person_id = message.person_id))"#,
         unit.0
     );
     let drafts = drafts.fetch_one(tx.db()).await?;

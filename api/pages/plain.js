@@ -47,10 +47,10 @@ const open = (answer) => {
 
 const report = (unit, troop, step) => {
   const form = made("form");
-  const day = Object.assign(made("input"), { type: "date", name: "done_on", id: `on-${troop.troop_id}-${step.requirement}` });
-  form.append(Object.assign(made("label", "Done on (leave it empty for today)"), { htmlFor: day.id }), day, made("button", "Tell the unit that it is done"));
+  const on = Object.assign(made("input"), { type: "date", name: "done_on", id: `on-${troop.troop_id}-${step.requirement}` });
+  form.append(Object.assign(made("label", "Done on (leave it empty for today)"), { htmlFor: on.id }), on, made("button", "Tell the unit that it is done"));
   form.addEventListener("submit", (event) => working(event, async () => {
-    const said = { troop_id: troop.troop_id, requirement: step.requirement, ...(day.value && { done_on: day.value }) };
+    const said = { troop_id: troop.troop_id, requirement: step.requirement, ...(on.value && { done_on: on.value }) };
     await send(`/v1/units/${unit.unit_id}/my-steps/reports`, said, await fresh());
     await steps();
     tell(done, `"${step.title}" is reported. It counts once it is confirmed.`);
@@ -58,11 +58,19 @@ const report = (unit, troop, step) => {
   return made("details", "", made("summary", `I have done this: ${step.title}`), form);
 };
 
+// A day counts to its end: midnight is said as the day that ends.
+const day = (instant) => {
+  const at = new Date(instant);
+  const ends = at.getHours() === 0 && at.getMinutes() === 0;
+  return ends ? new Date(at - 1).toLocaleDateString([], { dateStyle: "full" }) : at.toLocaleString([], { dateStyle: "full", timeStyle: "short" });
+};
+
 const troopShown = (unit, troop) => {
   const part = made("section", "", made("h2", `Troop ${troop.number}${troop.name ? ` · ${troop.name}` : ""}`));
   const next = troop.next_step;
-  part.append(made("p", next ? `Next: ${next.sentence}` : "Nothing is to be done now. Thank you."));
-  if (next?.by) part.append(made("p", `Before: ${next.by.title}, ${new Date(next.by.at).toLocaleString([], { dateStyle: "full", timeStyle: "short" })}`));
+  const yours = next?.who.includes("coordinator");
+  part.append(made("p", !next ? "Nothing is to be done now. Thank you." : yours ? `Next: ${next.sentence}` : `You have nothing to do now. Next, for others: ${next.sentence}`));
+  if (next?.by) part.append(made("p", `By: ${day(next.by.at)} (${next.by.title})`));
   const rows = made("ul");
   for (const step of troop.steps) {
     const row = made("li", `${step.title}: ${SAID[step.outcome] ?? "open"}${step.closed || !step.how ? "" : `. ${step.how}`}`);

@@ -51,6 +51,7 @@ mod rules;
 mod split_troop;
 mod sql;
 mod taken_back;
+mod ties;
 mod write_to;
 
 pub use directory::{DirectoryPerson, DirectoryTroop, Sight, directory, sight};
@@ -59,6 +60,7 @@ pub use listed_troops::{DescribedTroop, ListedPlace, NewListedTroop, describe_tr
 pub use lists::{KnownPerson, KnownRoster, KnownTroop, fill_in, known, make_known, propose};
 pub use rules::number_key;
 pub use taken_back::{MadeByList, Undoing, UsedSince, built_on, hold_proposals, take_back};
+pub use ties::{OwnTies, own_ties};
 pub use write_to::{Addressee, addressee, contacts_of, fields, name_of};
 
 use utoipa_actix_web::service_config::ServiceConfig;

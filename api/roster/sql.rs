@@ -16,4 +16,5 @@ pub(super) mod people;
 pub(super) mod regrouping;
 pub(super) mod removal;
 pub(super) mod taken_back;
+pub(super) mod ties;
 pub(super) mod troops;

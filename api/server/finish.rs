@@ -61,7 +61,7 @@ fn finish_operation(method: &str, operation: &mut Operation) {
     }
     say_who(operation, &permission);
     match method {
-        "get" => {
+        "get" if !goes_on(operation) => {
             can_be_polled(operation);
             says_what_is_new(operation);
         }
@@ -132,6 +132,12 @@ fn header(operation: &mut Operation, field: &Field, required: bool) {
         .schema(Some(schema))
         .build();
     operation.parameters.get_or_insert_default().push(parameter.into());
+}
+
+/// Whether the answer is a stream, which nobody has already.
+fn goes_on(operation: &Operation) -> bool {
+    let is_stream = |response: &RefOr<utoipa::openapi::Response>| matches!(response, RefOr::T(response) if response.content.contains_key("text/event-stream"));
+    operation.responses.responses.values().any(is_stream)
 }
 
 /// Every read carries a tag of its bytes (`common::answer`), so every read may answer that nothing has changed.

@@ -86,8 +86,8 @@ const GROUPS: &[Group] = &[
     },
     Group {
         name: "Scripts and keys",
-        about: "For whoever runs a script: keys that do what they were given by name. For the unit manager and the overseer: the unit's log, who did what.",
-        features: &[],
+        about: "For whoever runs a script: keys that do what they were given by name, and events as they happen, which programs outside are told too if the unit manager says so. For the unit manager and the overseer: the unit's log, who did what.",
+        features: &["events", "webhooks"],
         operations: &["make_key", "list_keys", "revoke_key", "list_log"],
     },
     Group {

@@ -6,4 +6,4 @@ mod groups;
 mod public;
 pub mod run;
 
-pub use public::feature;
+pub use public::{STOPPING, feature};

@@ -7,8 +7,10 @@ use std::rc::Rc;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
+use actix_web::body::MessageBody;
 use actix_web::dev::{Payload, Server, ServiceFactory, ServiceRequest, ServiceResponse};
-use actix_web::middleware::{Compress, from_fn};
+use actix_web::http::header;
+use actix_web::middleware::{Compress, Next, from_fn};
 use actix_web::{App, FromRequest, HttpRequest, HttpServer, web};
 use sqlx::postgres::PgConnectOptions;
 use utoipa_actix_web::AppExt as _;
@@ -21,6 +23,7 @@ use crate::auth::seal::Seal;
 use crate::auth::token::SigningKeys;
 use crate::auth::{Db, System, front, nowhere};
 use crate::error::ApiError;
+use crate::webhooks::{AddressRules, Worker};
 
 /// Everything the server needs to know, already read and checked.
 #[derive(Clone, Debug)]
@@ -49,6 +52,8 @@ pub struct Options {
     pub mail: crate::mail::Transports,
     /// The parser of uploaded lists.
     pub parser: crate::parser_door::ParserDoor,
+    /// Which programs outside may be told what is done.
+    pub webhooks: AddressRules,
     /// Whether the ticker runs (a test moves time by itself and ticks by hand).
     pub ticker: bool,
 }
@@ -70,6 +75,10 @@ pub struct Surroundings {
     pub parser: crate::parser_door::ParserDoor,
     /// The program itself, for work that goes on after an answer.
     pub system: System,
+    /// The open streams of events.
+    pub streams: crate::events::Places,
+    /// Which programs outside may be told what is done.
+    pub webhooks: AddressRules,
 }
 
 /// The surroundings, in a handler's hand.
@@ -135,6 +144,8 @@ pub struct Running {
     pub system: System,
     /// What hands messages to mail servers.
     pub post: crate::mail::worker::Post,
+    /// Who tells programs outside.
+    pub webhooks: Worker,
 }
 
 impl std::fmt::Debug for Running {
@@ -155,6 +166,7 @@ pub fn start(options: &Options) -> Result<Running, StartError> {
     let each = options.connections / u32::try_from(workers).unwrap_or(1).max(1);
     let system = System::new(Db::new(options.database.clone(), 4));
     let shared = options.clone();
+    let streams = crate::events::Places::default();
     let trusted = Arc::new(options.trusted_proxies.clone());
     let listener_options = options.clone();
     let server = HttpServer::new(move || {
@@ -175,6 +187,8 @@ pub fn start(options: &Options) -> Result<Running, StartError> {
             mail: shared.mail.clone(),
             parser: shared.parser.clone(),
             system: System::new(db.clone()),
+            streams: streams.clone(),
+            webhooks: shared.webhooks.clone(),
         };
         app(db, door, surroundings)
     })
@@ -191,7 +205,8 @@ pub fn start(options: &Options) -> Result<Running, StartError> {
         seal: options.seal.clone(),
         own_address: options.public_url.trim_end_matches('/').to_owned(),
     };
-    Ok(Running { address, server, system, post })
+    let webhooks = Worker::new(system.clone(), options.seal.clone(), options.webhooks.clone());
+    Ok(Running { address, server, system, post, webhooks })
 }
 
 /// The application of one worker: the only place that puts routes together.
@@ -203,7 +218,7 @@ fn app(
     impl ServiceFactory<
         ServiceRequest,
         Config = (),
-        Response = ServiceResponse<impl actix_web::body::MessageBody>,
+        Response = ServiceResponse<impl MessageBody>,
         Error = actix_web::Error,
         InitError = (),
     >,
@@ -226,7 +241,21 @@ fn app(
         .service(reference)
         .service(web::redirect("/reference", "/reference/"))
         .default_service(web::to(|request: HttpRequest| async move { nowhere(&OPERATIONS, &request) }));
-    app.wrap(from_fn(front)).wrap(Compress::default())
+    app.wrap(from_fn(front)).wrap(Compress::default()).wrap(from_fn(as_it_is))
+}
+
+/// What must not be compressed (a stream, whose parts would be held back) says so inside by a field that is not sent: RFC 9110,
+/// section 8.4.1, leaves `identity` out.
+async fn as_it_is(
+    request: ServiceRequest,
+    next: Next<impl MessageBody>,
+) -> Result<ServiceResponse<impl MessageBody>, actix_web::Error> {
+    let mut response = next.call(request).await?;
+    let headers = response.headers_mut();
+    if headers.get(header::CONTENT_ENCODING).is_some_and(|said| said == "identity") {
+        headers.remove(header::CONTENT_ENCODING);
+    }
+    Ok(response)
 }
 
 /// How serving ended.
@@ -244,11 +273,10 @@ pub enum Ended {
 /// # Errors
 /// If serving fails.
 pub async fn serve(running: Running, ticker: bool) -> Result<Ended, StartError> {
-    let Running { server, system, post, .. } = running;
+    let Running { server, system, post, webhooks, .. } = running;
     let handle = server.handle();
-    let work = tokio::spawn(crate::jobs::run(system.clone(), ticker));
-    let (stop, stopped) = tokio::sync::watch::channel(false);
-    let mail = tokio::spawn(crate::jobs::mail::run(post, stopped));
+    let work = tokio::spawn(crate::jobs::run(system.clone(), webhooks, ticker));
+    let mail = crate::jobs::mail::Sending::start(post);
     let serving = actix_web::rt::spawn(server);
     let mut terminate = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate())?;
     let mut interrupt = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::interrupt())?;
@@ -256,18 +284,9 @@ pub async fn serve(running: Running, ticker: bool) -> Result<Ended, StartError> 
     STOPPING.store(true, Ordering::Relaxed);
     tracing::info!("stopping: finishing what is under way");
     work.abort();
-    // The message in hand is finished, as the requests are: what was handed over and not noted would go twice.
-    let mail = async {
-        stop.send_replace(true);
-        tokio::time::timeout(std::time::Duration::from_secs(20), mail).await
-    };
-    let finished = async { tokio::join!(handle.stop(true), mail) };
+    let finished = async { tokio::join!(handle.stop(true), mail.finish()) };
     tokio::select! {
-        ((), mail) = finished => {
-            if mail.is_err() {
-                tracing::warn!("a message was still being handed over; it is tried again after a quarter of an hour");
-            }
-        }
+        _ = finished => {}
         _ = terminate.recv() => return Ok(Ended::AtOnce),
         _ = interrupt.recv() => return Ok(Ended::AtOnce),
     }

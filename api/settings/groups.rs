@@ -26,6 +26,8 @@ pub struct Settings {
     pub accounts: Accounts,
     /// The mail servers to which messages are handed.
     pub mail: Mail,
+    /// Programs outside that are told what is done.
+    pub webhooks: Webhooks,
     /// How much one caller may ask for.
     pub limits: Limits,
     /// What is written to the log, and how.
@@ -109,7 +111,8 @@ pub struct Keys {
     pub signing_key_file: Option<PathBuf>,
     /// The key before it, still accepted while people's tokens run out.
     pub previous_signing_key_file: Option<PathBuf>,
-    /// The key that seals the secrets of second factors. It is not changed: without it people need their recovery codes.
+    /// The key that seals the secrets of second factors and webhooks. It is not changed: without it people need their recovery
+    /// codes, and webhooks new secrets.
     pub sealing_key_file: Option<PathBuf>,
 }
 
@@ -170,6 +173,16 @@ pub enum MailSecurity {
     Starttls,
     /// None; only for a mail server on this very machine.
     None,
+}
+
+/// Programs outside that are told what is done.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Webhooks {
+    /// Ports beside 443 to which may be sent.
+    pub ports: Vec<u16>,
+    /// True lets a demo tell programs on its own machine, without TLS.
+    pub allow_loopback: bool,
 }
 
 /// How much one caller may ask for.

@@ -68,6 +68,12 @@ fn faults(settings: &Settings) -> Vec<String> {
     if !(url.is_empty() || url.starts_with("https://") || url.starts_with("http://")) {
         found.push("server.public_url must begin with https:// (or http:// for a trial)".to_owned());
     }
+    if settings.webhooks.allow_loopback && !settings.data.demo {
+        found.push("webhooks.allow_loopback is for a demo (data.demo): elsewhere it would let whoever may name an address reach what runs beside this server".to_owned());
+    }
+    if settings.webhooks.ports.contains(&0) {
+        found.push("webhooks.ports must not hold 0".to_owned());
+    }
     if !(2..=500).contains(&settings.database.pool_total) {
         found.push("database.pool_total must be from 2 to 500".to_owned());
     }
@@ -180,6 +186,13 @@ mod tests {
         let unit = "[mail.units.0198c0de-0000-7000-8000-000000000001]\nhost = ''\nsender = 'a@example.org'";
         assert!(complaint(unit).contains("host is empty"));
         assert!(complaint(&server("password = 'x'")).contains("unknown"), "a secret is no setting");
+    }
+
+    #[test]
+    fn only_a_demo_may_send_to_its_own_machine() {
+        assert!(complaint("[webhooks]\nallow_loopback = true").contains("data.demo"));
+        assert!(from("[data]\ndemo = true\n[webhooks]\nallow_loopback = true\nports = [8443]").is_ok());
+        assert!(complaint("[webhooks]\nports = [0]").contains("webhooks.ports"));
     }
 
     #[test]

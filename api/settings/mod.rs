@@ -12,6 +12,7 @@ pub mod secret;
 
 pub use groups::{
     Accounts, Data, Database, Keys, Limits, Log, LogFormat, Mail, MailSecurity, MailServer, Proxy, Server, Settings,
+    Webhooks,
 };
 pub use load::{ENVIRONMENT_PREFIX, load};
 pub use secret::SigningKeys;

@@ -9,7 +9,7 @@ mod list;
 mod log;
 mod sql;
 
-pub use sql::{all, name};
+pub use sql::{LogRow, all, log as log_rows, log_at as log_rows_at, name};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

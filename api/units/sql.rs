@@ -101,22 +101,48 @@ pub(super) async fn of_account(
     Ok(rows.fetch_all(tx.db()).await?)
 }
 
-pub(super) struct LogRow {
+/// A row of a unit's log.
+#[derive(Clone, Debug)]
+pub struct LogRow {
+    /// Its number.
     pub seq: i64,
+    /// When, by the season's clock.
     pub at: DateTime<Utc>,
+    /// Who.
     pub actor: String,
+    /// What was done.
     pub action: String,
+    /// About what, as JSON text.
     pub subjects: String,
+    /// In which request.
     pub request_id: String,
 }
 
-pub(super) async fn log(tx: &mut Tx, unit: UnitId, after: i64, limit: i64) -> Result<Vec<LogRow>, ApiError> {
+/// The rows of a unit's log after a number, the oldest first.
+///
+/// # Errors
+/// Database faults.
+pub async fn log(tx: &mut Tx, unit: UnitId, after: i64, limit: i64) -> Result<Vec<LogRow>, ApiError> {
     let rows = sqlx::query_as!(
         LogRow,
         "select seq, at, actor, action, subjects, request_id from unit_log where unit_id = $1 and seq > $2 order by seq limit $3",
         unit.0,
         after,
         limit
+    );
+    Ok(rows.fetch_all(tx.db()).await?)
+}
+
+/// The rows of a unit's log with these numbers.
+///
+/// # Errors
+/// Database faults.
+pub async fn log_at(tx: &mut Tx, unit: UnitId, seqs: &[i64]) -> Result<Vec<LogRow>, ApiError> {
+    let rows = sqlx::query_as!(
+        LogRow,
+        "select seq, at, actor, action, subjects, request_id from unit_log where unit_id = $1 and seq = any ($2)",
+        unit.0,
+        seqs
     );
     Ok(rows.fetch_all(tx.db()).await?)
 }

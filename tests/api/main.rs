@@ -17,6 +17,8 @@ mod evening;
 #[cfg(test)]
 mod evening_two;
 #[cfg(test)]
+mod events;
+#[cfg(test)]
 mod evidence;
 #[cfg(test)]
 mod evidence_about_many;
@@ -120,3 +122,5 @@ mod units;
 mod updated_since;
 #[cfg(test)]
 mod versions;
+#[cfg(test)]
+mod webhooks;

@@ -219,7 +219,10 @@ fn the_clock_alone_turns_what_will_lapse_into_what_has_lapsed_and_what_is_due_in
         let mut by_hand = close["settle"][1]["body"].clone();
         by_hand["valid_until_on"] = renewed["valid_until_on"].clone();
         world.manager.post(close["settle"][1]["path"].as_str().expect("a path"), by_hand).await.expect(201);
-        assert_eq!(kinds(&queue(&world.manager).await), [("file_return", "overdue"), ("find_coordinator", "shut")]);
+        assert_eq!(
+            kinds(&queue(&world.manager).await),
+            [("file_return", "overdue"), ("find_coordinator", "shut"), ("send_drafts", "waiting")]
+        );
     });
 }
 

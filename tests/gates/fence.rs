@@ -105,6 +105,15 @@ const SAMPLES: &[(&str, &str)] = &[
         "delete from calendar_address where secret_sha256 = 'sample'",
     ),
     (
+        "insert into webhook (unit_id, webhook_id, address, actions, secret_sealed, cursor_seq, made_at, failures, version, log_seq)
+         values ($unit, $unit, 'https://sample', '{}', 'x', 0, 'epoch', 0, 1, 0);
+         insert into webhook_delivery (unit_id, delivery_id, webhook_id, made_at, state, tries, due_at)
+         values ($unit, $unit, $unit, 'epoch', 'given_up', 0, 'epoch');
+         insert into webhook_attempt (unit_id, attempt_id, delivery_id, tried_at, took_ms, outcome)
+         values ($unit, $unit, $unit, 'epoch', 0, 'no_answer')",
+        "delete from webhook_attempt; delete from webhook_delivery; delete from webhook where address = 'https://sample'",
+    ),
+    (
         "insert into milestone_gone (unit_id, milestone_id, season_id, title, kind, version, log_seq)
          select unit_id, unit_id, season_id, 'sample', 'event', 1, 0 from season where unit_id = $unit limit 1",
         "delete from milestone_gone where title = 'sample'",

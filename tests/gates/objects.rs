@@ -76,7 +76,17 @@ fn override_of(unit: Uuid) -> String {
 
 /// The draft of a unit, as `prepared.rs` prepares it.
 fn message_of(unit: Uuid) -> String {
+    Uuid::from_u128(unit.as_u128() + 0xd00).to_string()
+}
+
+/// The webhook of a unit, as `prepared.rs` prepares it.
+fn webhook_of(unit: Uuid) -> String {
     Uuid::from_u128(unit.as_u128() + 0xb00).to_string()
+}
+
+/// What was sent to it.
+fn delivery_of(unit: Uuid) -> String {
+    Uuid::from_u128(unit.as_u128() + 0xc00).to_string()
 }
 
 /// The secret of the calendar address of a unit's manager, as `prepared.rs` prepares it.
@@ -116,6 +126,8 @@ fn things(parameter: &str) -> (String, Option<String>, String) {
         "override_id" => (override_of(fixture::UNIT), None, override_of(fixture::AWAY_UNIT)),
         "message_id" => (message_of(fixture::UNIT), None, message_of(fixture::AWAY_UNIT)),
         "evidence_id" => (fact_of(fixture::UNIT), None, fact_of(fixture::AWAY_UNIT)),
+        "webhook_id" => (webhook_of(fixture::UNIT), None, webhook_of(fixture::AWAY_UNIT)),
+        "delivery_id" => (delivery_of(fixture::UNIT), None, delivery_of(fixture::AWAY_UNIT)),
         "row_number" => ("1".to_owned(), None, "1".to_owned()),
         "duty" => ("treasurer".to_owned(), None, "treasurer".to_owned()),
         // Keys and sessions are one's own; that another's is not found is shown in tests/api/keys.rs and sessions.rs.
@@ -168,7 +180,9 @@ pub fn path(operation: &Operation, target: Target) -> Option<String> {
 /// The query of an operation: what must be there, by its own example or first choice.
 pub fn query(operation: &Operation) -> String {
     let parameters = operation.value["parameters"].as_array().into_iter().flatten();
-    let needed = parameters.filter(|one| one["in"] == "query" && one["required"] == true);
+    // A stream is asked for what is there, so that its answer ends.
+    let needed =
+        parameters.filter(|one| one["in"] == "query" && (one["required"] == true || one["name"] == "wait_seconds"));
     let pairs: Vec<String> = needed
         .map(|one| {
             let schema = one["schema"]["$ref"].as_str().and_then(crate::operations::resolve).unwrap_or(&one["schema"]);

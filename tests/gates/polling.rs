@@ -13,7 +13,10 @@ use crate::support::scenario;
 use crate::support::world::World;
 
 /// Reads that are made anew for each asking, so that nobody has them already.
-const NEVER_THE_SAME: &[(&str, &str)] = &[("read_metrics", "it counts requests, and this is one")];
+const NEVER_THE_SAME: &[(&str, &str)] = &[
+    ("read_metrics", "it counts requests, and this is one"),
+    ("follow_events", "a stream, which goes on from the number that one has"),
+];
 
 /// Lists that do not tell what is new since a number of the unit's log.
 const NO_NEWS: &[(&str, &str)] = &[
@@ -27,6 +30,8 @@ const NO_NEWS: &[(&str, &str)] = &[
     ("list_intake_rows", "a list's rows change with the list, which list_intakes tells"),
     ("list_returns", "a few a season, which never change; If-None-Match tells whether there is another one"),
     ("list_return_sendings", "a few of one return"),
+    ("list_webhooks", "a few of a unit; If-None-Match tells whether anything about them is new"),
+    ("list_webhook_deliveries", "what became of them is no change in the unit, so the log does not know it"),
     ("list_outside_steps", "worked out from the policy, from what happened and from what was ticked"),
 ];
 

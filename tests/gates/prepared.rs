@@ -34,9 +34,14 @@ const PREPARED: &[&str] = &[
      from season, (values ('{\"note\":\"x\",\"season\":{\"label\":\"2040\",\"season_id\":\"0198c0de-0000-7000-8000-000000000011\"},\"stands_at\":\"2039-10-01T00:00:00Z\",\"totals\":{\"appointed\":0,\"no_coordinator\":0,\"open_requirements\":0,\"sitting_out\":0,\"troops\":0,\"under_way\":0},\"troops\":[]}')) as frozen (figures)",
     "insert into message (unit_id, message_id, kind, person_id, language, to_address, subject, body, state, sent_by_hand, written_at,
                           written_by, attempts, version, log_seq)
-     select distinct on (unit_id) unit_id, overlay(unit_id::text placing 'b' from 34)::uuid, 'missing', person_id, 'en',
+     select distinct on (unit_id) unit_id, overlay(unit_id::text placing 'd' from 34)::uuid, 'missing', person_id, 'en',
             'somebody@example.org', 'x', 'x', 'draft', false, '2039-10-01'::timestamptz, 'system', 0, 1, 0
      from assignment order by unit_id, assignment_id",
+    "insert into webhook (unit_id, webhook_id, address, actions, secret_sealed, cursor_seq, made_at, failures, version, log_seq)
+     select unit_id, overlay(unit_id::text placing 'b' from 34)::uuid, 'https://hooks.example.org/from-caselot', '{}', 'x', 0, '2039-10-01', 0, 1, 0
+     from unit",
+    "insert into webhook_delivery (unit_id, delivery_id, webhook_id, made_at, state, tries, due_at)
+     select unit_id, overlay(unit_id::text placing 'c' from 34)::uuid, webhook_id, '2039-10-01', 'given_up', 8, '2039-10-01' from webhook",
     "insert into calendar_address (unit_id, person_id, secret_sha256, made_at, log_seq)
      select p.unit_id, p.person_id, sha256(case when exists (select from role_grant g where g.unit_id = p.unit_id and g.person_id = p.person_id
                 and g.role = 'unit_manager')

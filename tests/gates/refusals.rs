@@ -17,7 +17,10 @@ fn rubbish(who: &Caller, operation: &Operation, unit: &str) -> Asked {
         let value = if name == "unit_id" { unit } else { "rubbish" };
         path = path.replace(&format!("{{{name}}}"), value);
     }
-    let asked = who.ask(operation.method.clone(), &path);
+    // A stream would go on: it is asked with something to refuse.
+    let streams = operation.value["responses"]["200"]["content"]["text/event-stream"].is_object();
+    let query = if streams { "?wait_seconds=rubbish" } else { "" };
+    let asked = who.ask(operation.method.clone(), &format!("{path}{query}"));
     if operation.changes() { asked.bytes("application/json", "{rubbish") } else { asked }
 }
 

@@ -52,6 +52,13 @@ const CHANGES: &[(&str, Who, Places)] = &[
     ("make_calendar", Manager, &[]),
     ("end_calendar", Manager, &[]),
     ("make_calendar", Manager, &[]),
+    ("make_webhook", Manager, &[]),
+    ("change_webhook", Manager, &[]),
+    ("rotate_webhook_secret", Manager, &[]),
+    ("test_webhook", Manager, &[]),
+    ("resend_webhook_delivery", Manager, &[]),
+    ("end_webhook", Manager, &[]),
+    ("make_webhook", Manager, &[]),
     ("change_email", Coordinator, &[]),
     ("change_password", Coordinator, &[]),
     ("begin_second_factor", Administrator, &[]),
@@ -141,6 +148,7 @@ const REFUSED: &[(&str, Who, u16, &str)] = &[
     ("decline_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_waiver", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
     ("approve_override", Manager, 403, "the second person is an overseer, whom nobody here signed in"),
+    ("resume_webhook", Manager, 409, "no webhook of the demo has stopped"),
     ("take_decisions", Manager, 409, "the stamp of an example is of no preview"),
     ("resolve_rows_by_reason", Manager, 409, "no list of the demo is under way by now"),
     ("choose_sheet", Manager, 409, "no list of the demo is a workbook with several sheets"),
@@ -358,7 +366,8 @@ impl Demo {
     /// What a query must have, by its own example or first choice; days of lists are today's.
     fn query(&self, operation: &Value) -> String {
         let needed = operation["parameters"].as_array().into_iter().flatten();
-        let needed = needed.filter(|one| one["in"] == "query" && one["required"] == true);
+        let needed =
+            needed.filter(|one| one["in"] == "query" && (one["required"] == true || one["name"] == "wait_seconds"));
         let pairs = needed.map(|one| {
             let name = one["name"].as_str().expect("a name");
             let schema = one["schema"]["$ref"]
@@ -368,6 +377,8 @@ impl Demo {
             let sample = sample.into_iter().find_map(Value::as_str).unwrap_or_default();
             let sample = match name {
                 "listed_on" => &*self.today,
+                // A stream is asked for what is there, so that its answer ends.
+                "wait_seconds" => "0",
                 // What the preview that was sent before it gave.
                 "confirm_stamp" => self.ids.get("stamp").map_or(sample, String::as_str),
                 // The example of an uploaded file is a list of bank details.
