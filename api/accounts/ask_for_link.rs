@@ -107,16 +107,21 @@ pub async fn ask_for_sign_in_link(
 /// # Errors
 /// Database faults.
 pub async fn answer_link_requests(system: &System, seal: &Seal, own_address: &str) -> Result<(), ApiError> {
-    let mut tx = system.open(None, "forget_link_requests").await?;
-    let before = tx.real_now() - TimeDelta::days(1);
-    link_request::forget(&mut tx, before).await?;
-    tx.commit_unlogged().await?;
     loop {
         let mut tx = system.open(None, "send_account_link").await?;
         let Some(request) = link_request::take(&mut tx).await? else { return Ok(()) };
         let written = answer(&mut tx, seal, own_address, &request).await?;
         if written { tx.commit().await? } else { tx.commit_unlogged().await? }
     }
+}
+
+/// Forgets what was asked for more than a day ago.
+///
+/// # Errors
+/// Database faults.
+pub async fn forget_link_requests(tx: &mut Tx) -> Result<(), ApiError> {
+    let before = tx.real_now() - TimeDelta::days(1);
+    link_request::forget(tx, before).await
 }
 
 async fn answer(tx: &mut Tx, seal: &Seal, own_address: &str, request: &link_request::Taken) -> Result<bool, ApiError> {

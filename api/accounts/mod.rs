@@ -35,7 +35,7 @@ mod sign_in;
 mod sign_out;
 mod sql;
 
-pub use ask_for_link::answer_link_requests;
+pub use ask_for_link::{answer_link_requests, forget_link_requests};
 pub use invite::{Invitation, invite};
 pub use rules::{email_fault, email_key};
 pub use sql::{address_of_another, has_account, void_invitations};

@@ -2,8 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use serde_json::json;
-
 use crate::auth::permission::DecisionsTake;
 use crate::auth::{Permit, Tx};
 use crate::common::ids::{MessageId, PersonId};
@@ -14,7 +12,6 @@ use crate::seasons::ThisSeason;
 use crate::server::run::Surroundings;
 use crate::standings::rules::DecisionKind;
 use crate::standings::{self, TroopThen};
-use crate::units;
 
 /// Writes a welcome or a suspension; other decisions are told by whoever takes them.
 ///
@@ -35,16 +32,8 @@ pub(super) async fn tell(
     let unit = by.unit()?;
     let Some(whom) = roster::addressee(tx, unit, person).await? else { return Ok(None) };
     let open = standings::asked_of(&troop.standing, &BTreeSet::from([person]), false);
-    let fields = json!({
-        "first_name": whom.first_name,
-        "unit_name": units::name(tx, unit).await?,
-        "from_name": roster::name_of(tx, unit, by.person()?).await?,
-        "season": season.label,
-        "troop": troop.number,
-        "how_many": open.len(),
-        "missing": open,
-    });
-    let fields = roster::fields(fields);
+    let (from, about) = ((by.person()?, season.label.as_str()), (whom.first_name.as_str(), troop.number.as_str()));
+    let fields = roster::about_troop(tx, unit, from, about, &open).await?;
     let new = NewMessage { kind: message, to: whom.to, troop: Some(troop.troop_id), fields, link: None };
     let written = mail::write(tx, unit, around, new).await?;
     Ok(Some(written.message_id))

@@ -7,14 +7,14 @@ use actix_web::http::Method;
 use actix_web::{FromRequest, HttpMessage as _, HttpRequest};
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::actor::{Actor, Entered, Principal};
+use super::actor::{Actor, Entered};
 use super::arrive::{Door, RequestId};
 use super::caller::{Caller, unknown};
 use super::operations::Operation;
 use super::token::ACCESS_SECONDS;
 use super::tx::{Cause, Tx};
 use crate::common::clock;
-use crate::common::ids::{KeyId, SessionId, UnitId};
+use crate::common::ids::UnitId;
 use crate::error::{ApiError, Code};
 
 /// Whoever asked, to be asked about again while the answer goes on. It reads only.
@@ -75,10 +75,7 @@ impl Again {
         let Some(text) = answer else { return Err(unknown(matches!(self.caller, Caller::Key(_)))) };
         let entered: Entered = serde_json::from_str(&text).map_err(|error| ApiError::internal(&error))?;
         self.door.let_in(&self.operation, &entered)?;
-        let principal = match (&self.caller, entered.key_id) {
-            (Caller::Session { session, .. }, _) => Principal::Session(SessionId(*session)),
-            (Caller::Key(_), key) => Principal::Key(key.unwrap_or(KeyId(uuid::Uuid::nil()))),
-        };
+        let principal = self.caller.principal(&entered);
         let now = clock::season_now(real_now, entered.offset_seconds);
         let actor = Actor { entered, principal, now, real_now };
         let (action, request_id) = (self.operation.id.clone(), self.request_id.clone());

@@ -16,7 +16,7 @@ use actix_web::{Error, HttpMessage as _};
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use super::actor::{Actor, Entered, Principal};
+use super::actor::{Actor, Entered};
 use super::aside;
 use super::attempts;
 use super::body::read_body;
@@ -30,7 +30,7 @@ use super::token::{self, SigningKeys};
 use super::tx::{Cause, Tx};
 use crate::common::body::RawBody;
 use crate::common::clock;
-use crate::common::ids::{KeyId, UnitId};
+use crate::common::ids::UnitId;
 use crate::error::{ApiError, Code};
 
 /// The largest JSON body, in bytes.
@@ -229,10 +229,7 @@ impl Door {
         if operation.steps_up && entered.key_id.is_some() {
             return Err(Code::KeyMayNot.into());
         }
-        let principal = match caller {
-            Caller::Session { session, .. } => Principal::Session(crate::common::ids::SessionId(*session)),
-            Caller::Key(_) => Principal::Key(entered.key_id.unwrap_or(KeyId(Uuid::nil()))),
-        };
+        let principal = caller.principal(&entered);
         if let Some(key) = entered.key_id {
             aside::note_key_use(&self.db, key);
         }

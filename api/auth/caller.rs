@@ -5,8 +5,9 @@ use actix_web::http::header;
 use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
+use super::actor::{Entered, Principal};
 use super::token;
-use crate::common::ids::UnitId;
+use crate::common::ids::{KeyId, SessionId, UnitId};
 use crate::common::text::hex;
 use crate::error::{ApiError, Code};
 
@@ -20,6 +21,14 @@ pub(super) enum Caller {
 }
 
 impl Caller {
+    /// Who it is, once the database has said which key it was.
+    pub(super) fn principal(&self, entered: &Entered) -> Principal {
+        match self {
+            Self::Session { session, .. } => Principal::Session(SessionId(*session)),
+            Self::Key(_) => Principal::Key(entered.key_id.unwrap_or(KeyId(Uuid::nil()))),
+        }
+    }
+
     /// Under which name its requests are counted: an account's sessions together, since anybody can open many.
     pub(super) fn name(&self) -> String {
         match self {

@@ -11,6 +11,7 @@ pub mod ids;
 pub mod names;
 pub mod nicknames;
 pub mod page;
+pub mod retry;
 pub mod shape;
 pub mod short_text;
 pub mod since;

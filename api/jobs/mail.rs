@@ -47,7 +47,8 @@ async fn run(post: Post, mut stop: watch::Receiver<bool>) {
         }
         let done = async {
             accounts::answer_link_requests(&post.system, &post.seal, &post.own_address).await?;
-            worker::round(&post, &mut alone, &stop).await
+            let units = super::units(&post.system).await?;
+            worker::round(&post, &units, &mut alone, &stop).await
         };
         if let Err(error) = done.await {
             tracing::warn!(%error, "a round of mail was not finished; the next one tries again");

@@ -36,6 +36,10 @@ async fn every_minute(system: System) {
 /// # Errors
 /// Database faults.
 pub async fn tick(system: &System) -> Result<(), ApiError> {
+    let mut tx = system.open(None, "forget_mail").await?;
+    crate::accounts::forget_link_requests(&mut tx).await?;
+    crate::mail::account::forget(&mut tx).await?;
+    tx.commit_unlogged().await?;
     for unit in units(system).await? {
         for feature in crate::FEATURES {
             if let Some(tick) = feature.tick {

@@ -1,11 +1,11 @@
 //! The server's mail to its accounts: links that open them. These are nobody's to word: an account belongs to no unit.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use uuid::Uuid;
 
 use super::outcome::Claimed;
 use super::sql;
-use super::write::LINK;
+use super::write::{LINK, seal_link};
 use crate::auth::Tx;
 use crate::auth::seal::Seal;
 use crate::common::ids::AccountId;
@@ -82,14 +82,17 @@ pub async fn write(
     (link, useless_at): (Option<&str>, DateTime<Utc>),
 ) -> Result<(), ApiError> {
     let id = Uuid::now_v7();
-    let sealed = match link {
-        Some(link) => {
-            let sealed = seal.close(link.as_bytes(), &id.to_string());
-            Some(sealed.ok_or_else(|| ApiError::broken("a link that cannot be sealed"))?)
-        }
-        None => None,
-    };
+    let sealed = seal_link(seal, link, &id)?;
     sql::account::insert(tx, (id, account), (kind.word(), to), sealed.as_deref(), useless_at).await
+}
+
+/// Forgets what ended more than thirty days ago (R45).
+///
+/// # Errors
+/// Database faults.
+pub async fn forget(tx: &mut Tx) -> Result<(), ApiError> {
+    let before = tx.real_now() - TimeDelta::days(30);
+    sql::account::forget(tx, before).await
 }
 
 /// What the worker sends of it.

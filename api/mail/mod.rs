@@ -35,7 +35,9 @@ pub use settings::{MailPath, is_language};
 pub use shipped::Wording;
 pub use texts::{day, instant};
 pub use transport::{Security, Transport, Transports};
-pub use write::{NewMessage, Recipient, Rendered, SecretLink, Written, html, preview, render, write, written_since};
+pub use write::{
+    NewMessage, Recipient, Rendered, SecretLink, Written, html, language_of, preview, write, written_since,
+};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

@@ -1,21 +1,16 @@
 //! A message in the worker's hand, and what became of it.
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, Utc};
 use uuid::Uuid;
 
-use crate::auth::token;
-use crate::common::clock;
+use crate::common::{clock, retry};
 
-/// When it is tried again after so many tries (common practice, no source); then it is given up.
-const AGAIN: [TimeDelta; 7] = [
-    TimeDelta::minutes(1),
-    TimeDelta::minutes(5),
-    TimeDelta::minutes(15),
-    TimeDelta::hours(1),
-    TimeDelta::hours(4),
-    TimeDelta::hours(12),
-    TimeDelta::hours(24),
-];
+/// When it is tried again after so many tries, in seconds (common practice, no source); then it is given up: 1 min, 5 min, 15 min,
+/// 1 h, 4 h, 12 h, 24 h.
+const WAITS: [i64; 7] = [60, 300, 900, 3_600, 14_400, 43_200, 86_400];
+
+/// When a mail server is asked again that could not be reached.
+const UNREACHED: [i64; 1] = [60];
 
 /// A message that the worker took.
 #[derive(Clone, Debug)]
@@ -51,6 +46,8 @@ pub enum Outcome {
         at: DateTime<Utc>,
         /// What was said.
         answer: String,
+        /// Whether this was a try: it was none if the mail server was not reached.
+        tried: bool,
     },
     /// Not any more.
     GivenUp {
@@ -59,29 +56,39 @@ pub enum Outcome {
     },
 }
 
+/// What is written down of an outcome.
+pub(super) struct Kept<'a> {
+    pub state: &'static str,
+    pub due_at: Option<DateTime<Utc>>,
+    pub answer: Option<&'a str>,
+    /// Tries that were counted when it was taken, and were none.
+    pub untried: i32,
+}
+
 impl Outcome {
-    /// The state, when it is due, and what was said.
-    #[must_use]
-    pub fn parts(&self) -> (&'static str, Option<DateTime<Utc>>, Option<&str>) {
-        match self {
-            Self::Sent => ("sent", None, None),
-            Self::Again { at, answer } => ("waiting", Some(*at), Some(answer)),
-            Self::GivenUp { answer } => ("given_up", None, Some(answer)),
-        }
+    /// What is written down of it.
+    pub(super) fn kept(&self) -> Kept<'_> {
+        let (state, due_at, answer, untried) = match self {
+            Self::Sent => ("sent", None, None, 0),
+            Self::Again { at, answer, tried } => ("waiting", Some(*at), Some(answer), i32::from(!tried)),
+            Self::GivenUp { answer } => ("given_up", None, Some(answer), 0),
+        };
+        Kept { state, due_at, answer: answer.map(String::as_str), untried }
     }
 }
 
 /// Later again, or given up after the last try.
 pub(super) fn back(message: &Claimed, answer: &str) -> Outcome {
-    let tries = usize::try_from(message.attempts).unwrap_or(usize::MAX).saturating_sub(1);
-    match AGAIN.get(tries) {
-        Some(delay) => Outcome::Again { at: clock::real_now() + jittered(*delay), answer: answer.to_owned() },
-        None => Outcome::GivenUp { answer: answer.to_owned() },
+    let answer = answer.to_owned();
+    match retry::next_try(&WAITS, message.attempts, clock::real_now(), retry::chance()) {
+        Some(at) => Outcome::Again { at, answer, tried: true },
+        None => Outcome::GivenUp { answer },
     }
 }
 
-/// A fifth more or less, so that what failed together is not tried together.
-pub(super) fn jittered(delay: TimeDelta) -> TimeDelta {
-    let [byte] = token::chance::<1>();
-    delay * (80 + i32::from(byte) * 40 / 255) / 100
+/// Put back as if it had not been taken: nothing was wrong with it, its mail server was not reached.
+pub(super) fn unreached(answer: &str) -> Outcome {
+    let now = clock::real_now();
+    let at = retry::next_try(&UNREACHED, 1, now, retry::chance()).unwrap_or(now);
+    Outcome::Again { at, answer: answer.to_owned(), tried: false }
 }

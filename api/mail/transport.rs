@@ -9,6 +9,7 @@ use lettre::transport::smtp::client::{AsyncSmtpConnection, Certificate, TlsParam
 use lettre::transport::smtp::extension::ClientId;
 use secrecy::{ExposeSecret as _, SecretString};
 
+use super::write::one_line;
 use crate::common::ids::UnitId;
 
 /// How long a server may take to be reached and to greet.
@@ -136,6 +137,5 @@ pub(super) fn said(error: &lettre::transport::smtp::Error) -> String {
         }
         cause = inner.source();
     }
-    let line: String = text.chars().map(|char| if char.is_control() { ' ' } else { char }).collect();
-    line.chars().take(300).collect()
+    one_line(&text).chars().take(300).collect()
 }

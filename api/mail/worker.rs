@@ -6,6 +6,7 @@
 //! and shown; what it refuses for now is tried again, ever later; what keeps a connection from being opened holds up
 //! everything behind it and uses up no message's tries.
 
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -14,7 +15,7 @@ use secrecy::ExposeSecret as _;
 use uuid::Uuid;
 
 use super::compose::{self, Letter};
-use super::outcome::{Claimed, Outcome, back, jittered};
+use super::outcome::{Claimed, Outcome, back, unreached};
 use super::sql;
 use super::transport::{Transport, Transports, said};
 use super::write::LINK;
@@ -33,9 +34,6 @@ const ONE_MESSAGE: Duration = Duration::from_mins(12);
 /// After how long a taken message is taken to be a dead worker's: longer than a living one can be about it, since it takes one
 /// at a time.
 const TAKEN_FOR: TimeDelta = TimeDelta::minutes(15);
-
-/// How long the server's mail to its accounts is kept after its end (R45).
-const KEPT_FOR: TimeDelta = TimeDelta::days(30);
 
 /// What the worker needs.
 #[derive(Clone, Debug)]
@@ -57,39 +55,45 @@ enum Whose {
     Unit(UnitId),
 }
 
-/// Mail servers that could not be reached, and since when.
-#[derive(Debug, Default)]
-pub struct LeftAlone(Vec<(Whose, Instant)>);
-
-impl LeftAlone {
-    fn is(&mut self, whose: Whose) -> bool {
-        self.0.retain(|(_, since)| since.elapsed() < LEFT_ALONE);
-        self.0.iter().any(|(one, _)| *one == whose)
+impl Whose {
+    const fn unit(self) -> Option<UnitId> {
+        match self {
+            Self::Server => None,
+            Self::Unit(unit) => Some(unit),
+        }
     }
 }
 
-/// One round: everything that is due, of the server and of every unit.
+/// Mail servers that could not be reached, and since when.
+#[derive(Debug, Default)]
+pub struct LeftAlone(Vec<(Arc<Transport>, Instant)>);
+
+impl LeftAlone {
+    fn is(&mut self, transport: &Arc<Transport>) -> bool {
+        self.0.retain(|(_, since)| since.elapsed() < LEFT_ALONE);
+        self.0.iter().any(|(one, _)| Arc::ptr_eq(one, transport))
+    }
+}
+
+/// One round: everything that is due, of the server and of these units.
 ///
 /// # Errors
 /// Database faults.
 pub async fn round(
     post: &Post,
+    units: &[UnitId],
     alone: &mut LeftAlone,
     stop: &tokio::sync::watch::Receiver<bool>,
 ) -> Result<(), ApiError> {
-    let mut tx = post.system.open(None, "send_mail").await?;
-    sql::account::forget(&mut tx, clock::real_now() - KEPT_FOR).await?;
-    let units = sql::sending::units(&mut tx).await?;
-    tx.commit_unlogged().await?;
-    for whose in std::iter::once(Whose::Server).chain(units.into_iter().map(Whose::Unit)) {
+    for whose in std::iter::once(Whose::Server).chain(units.iter().copied().map(Whose::Unit)) {
         let transport = match whose {
             Whose::Server => post.transports.of_server(),
             Whose::Unit(unit) => post.transports.of_unit(unit),
         };
-        let Some(transport) = transport.filter(|_| !alone.is(whose)) else { continue };
+        let Some(transport) = transport.filter(|transport| !alone.is(transport)) else { continue };
         if let Err(unreachable) = drain(post, transport, whose, stop).await? {
             tracing::warn!(host = %transport.host, cause = %unreachable, "mail cannot be handed over; tried again in a minute");
-            alone.0.push((whose, Instant::now()));
+            alone.0.push((Arc::clone(transport), Instant::now()));
         }
     }
     Ok(())
@@ -109,7 +113,7 @@ async fn drain(
         match hand_over(post, transport, &mut connection, &message, &from).await {
             Ok(outcome) => settle(post, whose, claimed_at, message.id, &outcome).await?,
             Err(unreachable) => {
-                put_back(post, whose, claimed_at, message.id, &unreachable).await?;
+                settle(post, whose, claimed_at, message.id, &unreached(&unreachable)).await?;
                 return Ok(Err(unreachable));
             }
         }
@@ -133,21 +137,19 @@ struct From {
 async fn claim(post: &Post, whose: Whose) -> Result<Option<(DateTime<Utc>, Claimed, From)>, ApiError> {
     let now = clock::real_now();
     let times = (now, now - TAKEN_FOR);
-    let (tx, claimed, from) = match whose {
-        Whose::Server => {
-            let mut tx = post.system.open(None, "send_mail").await?;
-            let claimed = sql::account::claim(&mut tx, times).await?.map(super::account::letter);
-            (tx, claimed, From { name: "Caselot".to_owned(), reply_to: None })
-        }
-        Whose::Unit(unit) => {
-            let mut tx = post.system.open(Some(unit), "send_mail").await?;
-            let claimed = sql::sending::claim(&mut tx, unit, times).await?;
-            let reply_to = sql::setting(&mut tx, unit).await?.reply_to;
-            let name = sql::sending::unit_name(&mut tx, unit).await?;
-            (tx, claimed, From { name, reply_to })
-        }
+    let mut tx = post.system.open(whose.unit(), "send_mail").await?;
+    let claimed = match whose {
+        Whose::Server => sql::account::claim(&mut tx, times).await?.map(super::account::letter),
+        Whose::Unit(unit) => sql::sending::claim(&mut tx, unit, times).await?,
     };
     let Some(claimed) = claimed else { return Ok(None) };
+    let from = match whose {
+        Whose::Server => From { name: "Caselot".to_owned(), reply_to: None },
+        Whose::Unit(unit) => {
+            let reply_to = sql::setting(&mut tx, unit).await?.reply_to;
+            From { name: sql::sending::unit_name(&mut tx, unit).await?, reply_to }
+        }
+    };
     tx.commit_unlogged().await?;
     Ok(Some((now, claimed, from)))
 }
@@ -244,25 +246,4 @@ async fn settle(
             }
         }
     }
-}
-
-/// Puts back what was taken as if it had not been, for in a minute: nothing was wrong with it.
-async fn put_back(
-    post: &Post,
-    whose: Whose,
-    claimed_at: DateTime<Utc>,
-    message: Uuid,
-    why: &str,
-) -> Result<(), ApiError> {
-    let at = clock::real_now() + jittered(TimeDelta::minutes(1));
-    settle(post, whose, claimed_at, message, &Outcome::Again { at, answer: why.to_owned() }).await?;
-    let mut tx = match whose {
-        Whose::Server => post.system.open(None, "send_mail").await?,
-        Whose::Unit(unit) => post.system.open(Some(unit), "send_mail").await?,
-    };
-    match whose {
-        Whose::Server => sql::account::not_tried(&mut tx, message).await?,
-        Whose::Unit(unit) => sql::sending::not_tried(&mut tx, unit, message).await?,
-    }
-    tx.commit_unlogged().await
 }

@@ -4,11 +4,13 @@ use chrono::{DateTime, Utc};
 use minijinja::value::Serde;
 use minijinja::{Environment, UndefinedBehavior};
 use serde_json::{Map, Value};
+use uuid::Uuid;
 
 use super::shipped::{self, Wording};
 use super::sql::{self, NewMessageRow};
 use super::{Kind, grammar};
 use crate::auth::Tx;
+use crate::auth::seal::Seal;
 use crate::common::ids::{MessageId, PersonId, TroopId, UnitId};
 use crate::error::ApiError;
 use crate::server::run::Surroundings;
@@ -80,18 +82,24 @@ pub struct Rendered {
     pub body: String,
 }
 
-/// Renders a message in the unit's own wording, or the shipped one, in the person's language or the unit's.
+/// The language in which somebody is written to: their own, or the unit's.
 ///
 /// # Errors
 /// Database faults.
-pub async fn render(
+pub async fn language_of(tx: &mut Tx, unit: UnitId, own: Option<&str>) -> Result<String, ApiError> {
+    match own {
+        Some(own) => Ok(own.to_owned()),
+        None => Ok(sql::setting(tx, unit).await?.language),
+    }
+}
+
+/// Renders a message in the unit's own wording of this language, or the shipped one.
+async fn render(
     tx: &mut Tx,
     unit: UnitId,
-    (kind, language): (Kind, Option<&str>),
+    (kind, language): (Kind, String),
     fields: &Map<String, Value>,
 ) -> Result<Rendered, ApiError> {
-    let setting = sql::setting(tx, unit).await?;
-    let language = language.unwrap_or(&setting.language).to_owned();
     let own = sql::template(tx, unit, kind, &language).await?;
     if let Some(own) = own {
         match rendered(&own.wording, fields) {
@@ -115,14 +123,12 @@ pub async fn write(tx: &mut Tx, unit: UnitId, around: &Surroundings, new: NewMes
     if link.is_some() {
         fields.insert("link".to_owned(), Value::String(LINK.to_string()));
     }
-    let Rendered { language, subject, body } = render(tx, unit, (kind, to.language.as_deref()), &fields).await?;
+    let setting = sql::setting(tx, unit).await?;
+    let language = to.language.unwrap_or(setting.language);
+    let Rendered { language, subject, body } = render(tx, unit, (kind, language), &fields).await?;
     let message_id = MessageId::new();
-    let sealed = link.as_ref().map(|link| around.seal.close(link.link.as_bytes(), &message_id.to_string()));
-    let link_sealed = match sealed {
-        Some(sealed) => Some(sealed.ok_or_else(|| ApiError::broken("a link that cannot be sealed"))?),
-        None => None,
-    };
-    let sends = sql::setting(tx, unit).await?.sends && around.mail.of_unit(unit).is_some();
+    let link_sealed = seal_link(&around.seal, link.as_ref().map(|link| link.link.as_str()), &message_id.0)?;
+    let sends = setting.sends && around.mail.of_unit(unit).is_some();
     let goes = match &to.address {
         Some(address) => sends && !sql::came_back(tx, unit, address).await?,
         None => false,
@@ -151,6 +157,13 @@ pub async fn write(tx: &mut Tx, unit: UnitId, around: &Surroundings, new: NewMes
     Ok(Written { message_id, goes })
 }
 
+/// A link, sealed for the message that it goes out with.
+pub(super) fn seal_link(seal: &Seal, link: Option<&str>, message: &Uuid) -> Result<Option<Vec<u8>>, ApiError> {
+    let Some(link) = link else { return Ok(None) };
+    let sealed = seal.close(link.as_bytes(), &message.to_string());
+    sealed.map(Some).ok_or_else(|| ApiError::broken("a link that cannot be sealed"))
+}
+
 /// How a message would read: in a wording that is being tried, or the present one.
 ///
 /// # Errors
@@ -167,7 +180,7 @@ pub async fn preview(
             let (subject, body) = rendered(wording, fields).map_err(|error| ApiError::internal(&error))?;
             Ok(Rendered { language: language.to_owned(), subject, body })
         }
-        None => render(tx, unit, (kind, Some(language)), fields).await,
+        None => render(tx, unit, (kind, language.to_owned()), fields).await,
     }
 }
 

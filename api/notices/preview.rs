@@ -1,21 +1,24 @@
 //! How a message would read with the data of a troop, before anything is saved or sent.
 
 use actix_web::post;
+use chrono::{DateTime, Days, NaiveDate, Utc};
 use garde::Validate;
 use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value, json};
 use utoipa::ToSchema;
 
 use super::told;
-use crate::auth::Permit;
 use crate::auth::permission::{MailChange, Permission as _};
+use crate::auth::{Permit, Tx};
 use crate::common::answer::Answer;
 use crate::common::body::{Json, Path};
-use crate::common::ids::TroopId;
+use crate::common::ids::{TroopId, UnitId};
 use crate::error::{ApiError, Code, FieldError, Problems};
 use crate::mail::{self, Kind, MailPath};
+use crate::roster;
+use crate::seasons::{self, Starts, ThisSeason};
 use crate::server::run::Around;
 use crate::standings::{self, AskedFor};
-use crate::{roster, seasons};
 
 /// Which message, about which troop, in which words.
 #[derive(Debug, Deserialize, Validate, ToSchema)]
@@ -105,8 +108,9 @@ pub async fn preview_message(
         }
         (None, None) => "Robin".to_owned(),
     };
-    let about = (&troop, first_name.as_str(), open.as_slice());
-    let fields = told::fields(&mut tx, unit, (&season, from), (kind, &language), about).await?;
+    let about = (first_name.as_str(), troop.number.as_str());
+    let mut fields = roster::about_troop(&mut tx, unit, (from, season.label.as_str()), about, &open).await?;
+    fill_in(&mut tx, unit, &season, (kind, &language), &mut fields).await?;
     let shown = mail::preview(&mut tx, unit, (kind, &language), tried.as_ref(), &fields).await?;
     let html = mail::html(&shown, &around.public_url);
     Answer::new(&PreviewedMessage { to_name, subject: shown.subject, text: shown.body, html })
@@ -116,4 +120,49 @@ pub async fn preview_message(
 fn sample() -> Vec<AskedFor> {
     let one = |title: &str, how: &str| AskedFor { title: title.to_owned(), how: how.to_owned() };
     vec![one("Membership", "Renew it with head office."), one("Training", "Take the course, or sign up for a session.")]
+}
+
+/// What a kind says beside what every message about a troop says.
+async fn fill_in(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: &ThisSeason,
+    (kind, language): (Kind, &str),
+    fields: &mut Map<String, Value>,
+) -> Result<(), ApiError> {
+    match kind {
+        Kind::Invitation => {
+            fields.insert("link".to_owned(), json!("(here stands a link that only its reader sees)"));
+            let until = tx.now().checked_add_days(Days::new(3)).unwrap_or_else(|| tx.now());
+            fields.insert("link_until".to_owned(), json!(mail::instant(until.with_timezone(&season.zone), language)));
+        }
+        Kind::BeforeMilestone => {
+            let now = tx.now();
+            let today = now.with_timezone(&season.zone).date_naive();
+            let (title, on) = next_milestone(tx, unit, season, now).await?.unwrap_or(("Sale opens".to_owned(), today));
+            fields.insert("milestone".to_owned(), json!(title));
+            fields.insert("milestone_on".to_owned(), json!(mail::day(on, language)));
+            fields.insert("days_left".to_owned(), json!((on - today).num_days()));
+        }
+        Kind::Missing | Kind::Welcome | Kind::Suspended => {}
+    }
+    Ok(())
+}
+
+/// The next dated milestone of the season, for a look at a wording.
+async fn next_milestone(
+    tx: &mut Tx,
+    unit: UnitId,
+    season: &ThisSeason,
+    now: DateTime<Utc>,
+) -> Result<Option<(String, NaiveDate)>, ApiError> {
+    let today = now.with_timezone(&season.zone).date_naive();
+    let dated = seasons::events(tx, unit, season).await?.into_iter().map(|event| {
+        let on = match event.starts {
+            Starts::Day(day) => day,
+            Starts::At(at) => at.with_timezone(&season.zone).date_naive(),
+        };
+        (event.title, on)
+    });
+    Ok(dated.filter(|(_, on)| *on >= today).min_by_key(|(_, on)| *on))
 }

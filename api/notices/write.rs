@@ -14,6 +14,7 @@ use crate::common::body::{Json, Path};
 use crate::common::ids::{MessageId, PersonId, TroopId};
 use crate::error::{ApiError, Code, FieldError, Problems};
 use crate::mail::{self, Kind, MailPath, NewMessage};
+use crate::roster;
 use crate::seasons;
 use crate::server::run::Around;
 use crate::standings;
@@ -87,9 +88,8 @@ pub async fn write_messages(
         if mail::written_since(&mut tx, unit, (person, Kind::Missing), since).await? {
             continue;
         }
-        let language = one.whom.to.language.clone().unwrap_or_else(|| "en".to_owned());
-        let about = (&troop, one.whom.first_name.as_str(), one.open.as_slice());
-        let fields = told::fields(&mut tx, unit, (&season, from), (Kind::Missing, &language), about).await?;
+        let about = (one.whom.first_name.as_str(), troop.number.as_str());
+        let fields = roster::about_troop(&mut tx, unit, (from, season.label.as_str()), about, &one.open).await?;
         let new = NewMessage { kind: Kind::Missing, to: one.whom.to, troop: Some(troop_id), fields, link: None };
         let written = mail::write(&mut tx, unit, &around, new).await?;
         let (message_id, goes, how_many) = (written.message_id, written.goes, one.open.len());

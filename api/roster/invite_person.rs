@@ -74,7 +74,7 @@ pub async fn invite_person(
     tx.about("person", person);
     let link = around.invitation_link(&invitation.token);
     let to = Recipient { person, address: Some(email), language: contact.language };
-    let language = to.language.clone().unwrap_or_else(|| "en".to_owned());
+    let language = mail::language_of(&mut tx, unit, to.language.as_deref()).await?;
     let zone = seasons::current(&mut tx, unit).await.map_or(Tz::UTC, |season| season.zone);
     let from_name = write_to::name_of(&mut tx, unit, permit.person()?).await?;
     let unit_name = units::name(&mut tx, unit).await?.unwrap_or_default();

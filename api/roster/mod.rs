@@ -61,7 +61,7 @@ pub use lists::{KnownPerson, KnownRoster, KnownTroop, fill_in, known, make_known
 pub use rules::number_key;
 pub use taken_back::{MadeByList, Undoing, UsedSince, built_on, hold_proposals, take_back};
 pub use ties::{OwnTies, own_ties};
-pub use write_to::{Addressee, addressee, contacts_of, fields, name_of};
+pub use write_to::{Addressee, about_troop, addressee, contacts_of, name_of};
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

@@ -2,13 +2,15 @@
 
 use std::collections::BTreeSet;
 
-use serde_json::{Map, Value};
+use serde::Serialize;
+use serde_json::{Map, Value, json};
 
 use super::sql::{contacts, people};
 use crate::auth::Tx;
 use crate::common::ids::{PersonId, TroopId, UnitId};
 use crate::error::ApiError;
 use crate::mail::Recipient;
+use crate::units;
 
 /// Somebody who is written to.
 #[derive(Clone, Debug)]
@@ -51,9 +53,31 @@ pub async fn name_of(tx: &mut Tx, unit: UnitId, person: PersonId) -> Result<Stri
     Ok(name.map(|(first, last)| format!("{first} {last}").trim().to_owned()).unwrap_or_default())
 }
 
+/// The fields of a message about a troop: who writes to whom, about which troop, and what is open.
+///
+/// # Errors
+/// Database faults.
+pub async fn about_troop(
+    tx: &mut Tx,
+    unit: UnitId,
+    (from, season): (PersonId, &str),
+    (first_name, troop): (&str, &str),
+    open: &[impl Serialize],
+) -> Result<Map<String, Value>, ApiError> {
+    Ok(fields(json!({
+        "first_name": first_name,
+        "unit_name": units::name(tx, unit).await?,
+        "from_name": name_of(tx, unit, from).await?,
+        "season": season,
+        "troop": troop,
+        "how_many": open.len(),
+        "missing": open,
+    })))
+}
+
 /// An object as the fields of a message.
 #[must_use]
-pub fn fields(value: Value) -> Map<String, Value> {
+pub(super) fn fields(value: Value) -> Map<String, Value> {
     match value {
         Value::Object(fields) => fields,
         _ => Map::new(),

@@ -4,6 +4,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use crate::common::retry;
+
 /// How long to wait after each failed try, in seconds: 5 s, 5 min, 30 min, 2 h, 5 h, 10 h, 10 h.
 const WAITS: [i64; 7] = [5, 300, 1_800, 7_200, 18_000, 36_000, 36_000];
 
@@ -82,12 +84,9 @@ impl AttemptOutcome {
     }
 }
 
-/// When to try again after so many failed tries; none when enough were made. `chance` is from -200 to 200: up to a fifth
-/// less or more, in thousandths, so that those who failed together do not come together.
+/// When to try again after so many failed tries; none when enough were made.
 pub(super) fn next_try(tries: i32, now: DateTime<Utc>, chance: i64) -> Option<DateTime<Utc>> {
-    let wait = usize::try_from(tries).ok()?.checked_sub(1).and_then(|place| WAITS.get(place))?;
-    let wait = wait.saturating_mul(1_000).saturating_add(wait.saturating_mul(chance.clamp(-200, 200)));
-    Some(now + TimeDelta::milliseconds(wait))
+    retry::next_try(&WAITS, tries, now, chance)
 }
 
 /// Why an address is told nothing more, after a try that failed.

@@ -8,7 +8,6 @@ use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use futures_util::future::join_all;
-use rand::RngExt as _;
 use secrecy::{ExposeSecret as _, SecretSlice};
 use serde_json::json;
 
@@ -19,8 +18,8 @@ use super::sql::work::{self, Claimed, Tried};
 use super::{owner_of, sign, sql};
 use crate::auth::seal::Seal;
 use crate::auth::{System, Tx, wake};
-use crate::common::clock;
 use crate::common::ids::{UnitId, WebhookId};
+use crate::common::{clock, retry};
 use crate::error::ApiError;
 use crate::events::{ACTIONS, EventSubject};
 use crate::units::{LogRow, log_rows, log_rows_at};
@@ -208,8 +207,7 @@ impl Worker {
         let mut tx = self.system.open(Some(unit), "webhooks").await?;
         let (one, now) = (claimed.0, tx.now());
         let delivered = tried.outcome == AttemptOutcome::Delivered;
-        let chance = rand::rng().random_range(-200..=200);
-        let next = rules::next_try(one.tries.saturating_add(1), now, chance).filter(|_| !delivered);
+        let next = rules::next_try(one.tries.saturating_add(1), now, retry::chance()).filter(|_| !delivered);
         let state = match (delivered, next) {
             (true, _) => "delivered",
             (false, Some(_)) => "waiting",

@@ -94,6 +94,9 @@ fn a_person_is_written_to_in_their_language_and_the_unit_has_one_for_the_others(
         let invited = world.manager.post(&format!("/people/{invited}/invite"), json!({})).await.expect(201);
         let draft = world.manager.get(&format!("/messages/{}", invited.text("/message_id"))).await.expect(200);
         assert!(draft.text("/text").starts_with("Hola, Ottoline:"), "{draft}");
+        // Three days after today by the real clock, whichever day that is: said in the language of the rest.
+        let days = ["lunes", "martes", "miércoles", "jueves", "viernes", "sábado", "domingo"];
+        assert!(days.iter().any(|day| draft.text("/text").contains(&format!("hasta el {day} "))), "{draft}");
     });
 }
 

@@ -3,13 +3,14 @@
 use std::num::NonZeroU32;
 use std::time::Duration;
 
+use caselot::common::ids::UnitId;
 use caselot::mail::worker::{self, LeftAlone, Post};
 use caselot::mail::{Security, Transport, Transports};
 use serde_json::{Value, json};
 use tokio::sync::watch;
 
 use crate::support::client::Answered;
-use crate::support::fixture::{CLARA, CLARAS_ASSIGNMENT, PIOTRS_ASSIGNMENT};
+use crate::support::fixture::{CLARA, CLARAS_ASSIGNMENT, PIOTRS_ASSIGNMENT, UNIT};
 use crate::support::smtp::{Act, Letter, Sink};
 use crate::support::world::{World, scenario_with};
 
@@ -62,7 +63,7 @@ async fn round_that_may_fail(world: &World, port: u16) -> Result<(), caselot::er
     let office = post(world, port);
     let (_stop, stopped) = watch::channel(false);
     caselot::accounts::answer_link_requests(&office.system, &office.seal, &office.own_address).await?;
-    worker::round(&office, &mut LeftAlone::default(), &stopped).await
+    worker::round(&office, &[UnitId(UNIT)], &mut LeftAlone::default(), &stopped).await
 }
 
 async fn suspended(world: &World, assignment: uuid::Uuid) -> String {

@@ -6,7 +6,7 @@ use uuid::Uuid;
 use crate::auth::Tx;
 use crate::common::ids::AccountId;
 use crate::error::ApiError;
-use crate::mail::outcome::Outcome;
+use crate::mail::outcome::{Kept, Outcome};
 
 /// A message of the server, taken by the worker.
 #[derive(Clone, Debug)]
@@ -79,18 +79,19 @@ pub(in crate::mail) async fn settle(
     (claimed_at, now): (DateTime<Utc>, DateTime<Utc>),
     outcome: &Outcome,
 ) -> Result<bool, ApiError> {
-    let (state, due_at, answer) = outcome.parts();
+    let Kept { state, due_at, answer, untried } = outcome.kept();
     let ended_at = due_at.is_none().then_some(now);
     let settled = sqlx::query!(
         "update account_message set state = $3, due_at = $4, claimed_at = null, ended_at = $5, last_answer = $6,
-                link_sealed = case when $5::timestamptz is null then link_sealed end
+                link_sealed = case when $5::timestamptz is null then link_sealed end, attempts = attempts - $7
          where account_message_id = $1 and state = 'sending' and claimed_at = $2",
         message,
         claimed_at,
         state,
         due_at,
         ended_at,
-        answer
+        answer,
+        untried
     );
     Ok(settled.execute(tx.db()).await?.rows_affected() == 1)
 }
@@ -98,17 +99,5 @@ pub(in crate::mail) async fn settle(
 /// Forgets what ended before an instant.
 pub(in crate::mail) async fn forget(tx: &mut Tx, before: DateTime<Utc>) -> Result<(), ApiError> {
     sqlx::query!("delete from account_message where ended_at < $1", before).execute(tx.db()).await?;
-    Ok(())
-}
-
-/// Takes one try back: the mail server was not reached.
-pub(in crate::mail) async fn not_tried(tx: &mut Tx, message: Uuid) -> Result<(), ApiError> {
-    sqlx::query!(
-        "update account_message set attempts = attempts - 1
-         where account_message_id = $1 and state = 'waiting' and attempts > 0",
-        message
-    )
-    .execute(tx.db())
-    .await?;
     Ok(())
 }

@@ -6,13 +6,7 @@ use uuid::Uuid;
 use crate::auth::Tx;
 use crate::common::ids::UnitId;
 use crate::error::ApiError;
-use crate::mail::outcome::{Claimed, Outcome};
-
-/// Every unit.
-pub(in crate::mail) async fn units(tx: &mut Tx) -> Result<Vec<UnitId>, ApiError> {
-    let ids = sqlx::query_scalar!("select unit_id from unit order by unit_id").fetch_all(tx.db()).await?;
-    Ok(ids.into_iter().map(UnitId).collect())
-}
+use crate::mail::outcome::{Claimed, Kept, Outcome};
 
 /// What the unit is called.
 pub(in crate::mail) async fn unit_name(tx: &mut Tx, unit: UnitId) -> Result<String, ApiError> {
@@ -61,13 +55,13 @@ pub(in crate::mail) async fn settle(
     (claimed_at, now): (DateTime<Utc>, DateTime<Utc>),
     outcome: &Outcome,
 ) -> Result<bool, ApiError> {
-    let (state, due_at, answer) = outcome.parts();
+    let Kept { state, due_at, answer, untried } = outcome.kept();
     let ended_at = due_at.is_none().then_some(now);
     let log_seq = if due_at.is_none() { Some(tx.seq().await?) } else { None };
     let settled = sqlx::query!(
         "update message set state = $4, due_at = $5, claimed_at = null, ended_at = $6, last_answer = $7,
                 link_sealed = case when $6::timestamptz is null then link_sealed end,
-                log_seq = coalesce($8, log_seq), version = version + 1
+                log_seq = coalesce($8, log_seq), version = version + 1, attempts = attempts - $9
          where unit_id = $1 and message_id = $2 and state = 'sending' and claimed_at = $3",
         unit.0,
         message,
@@ -76,22 +70,10 @@ pub(in crate::mail) async fn settle(
         due_at,
         ended_at,
         answer,
-        log_seq
+        log_seq,
+        untried
     );
     Ok(settled.execute(tx.db()).await?.rows_affected() == 1)
-}
-
-/// Takes one try back: the mail server was not reached.
-pub(in crate::mail) async fn not_tried(tx: &mut Tx, unit: UnitId, message: Uuid) -> Result<(), ApiError> {
-    sqlx::query!(
-        "update message set attempts = attempts - 1
-         where unit_id = $1 and message_id = $2 and state = 'waiting' and attempts > 0",
-        unit.0,
-        message
-    )
-    .execute(tx.db())
-    .await?;
-    Ok(())
 }
 
 /// Invitations on their way to somebody who can sign in by now, or whose link has run out, held until the transaction ends.
